@@ -4,7 +4,7 @@
 
 #![allow(clippy::print_stdout)]
 
-#[path = "../tests/observe/rig.rs"]
+#[path = "../tests/live/observe/rig.rs"]
 mod rig;
 
 use plumbeam::angle::EncoderReading;

@@ -3,12 +3,12 @@
 
 #![allow(clippy::print_stdout)]
 
-#[path = "../tests/relay/guard.rs"]
+#[path = "../tests/live/relay/guard.rs"]
 #[allow(dead_code, unused_imports)] // its tests are not run here
 mod guard;
-#[path = "../tests/relay/mount.rs"]
+#[path = "../tests/live/relay/mount.rs"]
 mod mount;
-#[path = "../tests/relay/rig.rs"]
+#[path = "../tests/live/relay/rig.rs"]
 mod rig;
 
 use std::time::Instant;

@@ -1,10 +1,10 @@
 //! Angles and directions.
 //!
-//! An [`Angle`] hides its unit: it is made and read by named functions only, so
-//! degrees and radians cannot be mixed. A [`Direction`] carries in its type whether
-//! it is [`Geometric`] (without air) or [`Apparent`] (where the beam must point); an
-//! [`EncoderReading`] is a third thing again. Only named functions lead from one to
-//! another: refraction joins the first two, the mount model the last two.
+//! An [`Angle`] hides its unit: it is created and read only by named functions, so degrees and
+//! radians cannot be confused. A [`Direction`] carries in its type whether it is [`Geometric`]
+//! (without air) or [`Apparent`] (where the beam must point); an [`EncoderReading`] is a third
+//! type. Only named functions convert between them: refraction between the first two, the mount
+//! model between the last two.
 
 use std::f64::consts::{PI, TAU};
 use std::fmt;
@@ -14,7 +14,7 @@ use std::ops::{Add, AddAssign, Div, Mul, Neg, Sub, SubAssign};
 
 use nalgebra::Vector3;
 
-/// A plane angle of any size. It is never wrapped except by a named call.
+/// A plane angle of any size. It is never wrapped except by an explicit call.
 #[derive(Clone, Copy, PartialEq, PartialOrd, Default)]
 pub struct Angle {
     radians: f64,
@@ -77,7 +77,7 @@ impl Angle {
     pub fn sin_cos(self) -> (f64, f64) {
         self.radians.sin_cos()
     }
-    /// Size without sign.
+    /// Absolute value.
     pub fn abs(self) -> Angle {
         Angle::from_radians(self.radians.abs())
     }
@@ -87,7 +87,7 @@ impl Angle {
             return self;
         }
         let r = self.radians.rem_euclid(TAU);
-        // rem_euclid of a tiny negative number may round up to a whole turn.
+        // `rem_euclid` of a tiny negative number may round up to a full turn.
         Angle::from_radians(if r >= TAU { 0.0 } else { r })
     }
     /// The same heading in (-180, 180] degrees.
@@ -164,7 +164,7 @@ impl Div<f64> for Angle {
         Angle::from_radians(self.radians / divisor)
     }
 }
-/// How many times the one goes into the other.
+/// Ratio of two angles.
 impl Div<Angle> for Angle {
     type Output = f64;
     fn div(self, other: Angle) -> f64 {
@@ -177,7 +177,7 @@ impl Sum for Angle {
     }
 }
 
-/// Marks a direction in which an emitter would be seen without air.
+/// Marks a direction without refraction.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Geometric {}
 /// Marks a direction in which the beam must point: geometric plus radio refraction.
@@ -186,9 +186,8 @@ pub enum Apparent {}
 
 /// A direction in the local horizon frame, of one [`Geometric`] or [`Apparent`] kind.
 ///
-/// Azimuth from true north, clockwise seen from above; elevation from the horizontal
-/// plane, up positive. There is no sum of two directions; the step between two of a
-/// kind is an [`Offset`].
+/// Azimuth from true north, clockwise seen from above; elevation from the horizontal plane, up
+/// positive. Two directions cannot be added; the difference between two of a kind is an [`Offset`].
 pub struct Direction<Kind> {
     azimuth: Angle,
     elevation: Angle,
@@ -217,15 +216,15 @@ impl<Kind> fmt::Debug for Direction<Kind> {
 }
 
 impl Direction<Apparent> {
-    /// Where a beam must point, air included; the azimuth is kept as given. A reading of encoders
-    /// is not a direction: only a mount model makes one of it.
+    /// Direction in which the beam must point, including refraction; the azimuth is kept as given.
+    /// An encoder reading is not a direction: only a mount model converts it to one.
     pub const fn apparent(azimuth: Angle, elevation: Angle) -> Self {
         Direction::of(azimuth, elevation)
     }
 }
 
 impl Direction<Geometric> {
-    /// Where an emitter is seen without air; the azimuth is kept as given.
+    /// Direction of an emitter without refraction; the azimuth is kept as given.
     pub const fn geometric(azimuth: Angle, elevation: Angle) -> Self {
         Direction::of(azimuth, elevation)
     }
@@ -239,8 +238,8 @@ impl<Kind> Direction<Kind> {
             kind: PhantomData,
         }
     }
-    /// From a vector (east, north, up) of any length; the azimuth comes out in [0, 360)
-    /// degrees. Straight up has azimuth zero.
+    /// From a vector (east, north, up) of any length; the azimuth is in [0, 360) degrees. The
+    /// zenith has azimuth zero.
     pub fn from_east_north_up(v: &Vector3<f64>) -> Self {
         let horizontal = v.x.hypot(v.y);
         Direction::of(
@@ -266,23 +265,23 @@ impl<Kind> Direction<Kind> {
     pub fn separation(&self, other: &Self) -> Angle {
         angle_between(&self.east_north_up(), &other.east_north_up())
     }
-    /// The step on the sky from here to `target`, resolved here into cross-elevation and
-    /// elevation. Its length is the true separation, however large.
+    /// Offset on the sky from here to `target`, resolved here into cross-elevation and elevation.
+    /// Its length is the true separation, however large.
     pub fn offset_to(&self, target: &Self) -> Offset {
         let basis = SkyBasis::at(&self.east_north_up());
         basis.offset_to(&target.east_north_up())
     }
 }
 
-/// Angle between two vectors, accurate at all sizes
-/// (Kahan, "How futile are mindless assessments of roundoff", 2006, section 12; from memory).
+/// Angle between two vectors, accurate for all angles (Kahan, "How futile are mindless assessments
+/// of roundoff", 2006, section 12; from memory).
 pub fn angle_between(a: &Vector3<f64>, b: &Vector3<f64>) -> Angle {
     let (a, b) = (a.normalize(), b.normalize());
     Angle::from_radians(2.0 * (a - b).norm().atan2((a + b).norm()))
 }
 
-/// A small frame on the sky at one direction: toward increasing azimuth, toward
-/// increasing elevation, outward.
+/// Local tangent frame on the sky at a direction: toward increasing azimuth, toward increasing
+/// elevation, outward.
 #[derive(Clone, Copy, Debug)]
 pub struct SkyBasis {
     /// Unit vector toward increasing azimuth.
@@ -294,8 +293,8 @@ pub struct SkyBasis {
 }
 
 impl SkyBasis {
-    /// The frame at unit vector `v` (east, north, up). At the exact zenith, where
-    /// azimuth has no meaning, it is taken as north.
+    /// The frame at unit vector `v` (east, north, up). At the exact zenith, where azimuth is
+    /// undefined, north is used.
     pub fn at(v: &Vector3<f64>) -> SkyBasis {
         let horizontal = (v.x * v.x + v.y * v.y).sqrt();
         let (s, c) = if horizontal > 0.0 {
@@ -309,13 +308,13 @@ impl SkyBasis {
             outward: *v,
         }
     }
-    /// The step on the sky from here to unit vector `target`.
+    /// Offset on the sky from here to unit vector `target`.
     pub fn offset_to(&self, target: &Vector3<f64>) -> Offset {
         let x = target.dot(&self.rightward);
         let y = target.dot(&self.upward);
         let across = (x * x + y * y).sqrt();
         let ahead = target.dot(&self.outward);
-        // Angle over sine. Below 0.003 radian the series' next term is under 1e-16.
+        // Ratio of angle to sine. Below 0.003 radian the series' next term is under 1e-16.
         let stretch = if ahead > 0.0 && across < 0.003 {
             let square = across * across;
             1.0 + square * (1.0 / 6.0 + square * (3.0 / 40.0))
@@ -329,7 +328,7 @@ impl SkyBasis {
     }
 }
 
-/// A step on the sky: both parts are angles on the sky, so cross-elevation is an azimuth
+/// An offset on the sky: both components are angles on the sky, so cross-elevation is an azimuth
 /// difference already multiplied by cos(elevation).
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub struct Offset {
@@ -350,8 +349,8 @@ impl Offset {
     }
 }
 
-/// What the mount's own axes report. The azimuth is unwrapped: 370 degrees is another
-/// place of the cable than 10. Elevation above 90 degrees is an over-the-top position.
+/// Readings of the mount's encoders. The azimuth is unwrapped: at 370 degrees the cable is wound
+/// one turn further than at 10. Elevation above 90 degrees is an over-the-top position.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct EncoderReading {
     /// Azimuth encoder, unwrapped.

@@ -1,4 +1,4 @@
-//! Logs whose positions went through a calibration, turned back into what the encoders read.
+//! Converts logs of calibrated positions back to encoder readings.
 
 use std::path::{Path, PathBuf};
 
@@ -8,7 +8,7 @@ use crate::solve::record::model_of;
 use crate::station::Station;
 use crate::table::{Air, DemandKind, EncoderRange, FullModel, undo};
 
-/// What stands behind the checksum when positions were given without the bending of the air.
+/// Suffix of the checksum if positions were logged without refraction.
 pub const GEOMETRIC: &str = "-geometric";
 
 /// The full model of a calibration at its station.
@@ -21,7 +21,8 @@ pub fn full_model(
     kind: DemandKind,
 ) -> Result<FullModel, Error> {
     if calibration.kind() != station.mount.kind() {
-        // Ranges and grids of one kind mean nothing on another, whatever the user knows better.
+        // Ranges and grids of one kind of mount are meaningless for another, whatever the user
+        // insists on.
         return Err(Error::Unsupported(format!(
             "the calibration is of a mount of kind {}, the station file of one of kind {}",
             calibration.kind(),
@@ -38,13 +39,12 @@ pub fn full_model(
     })
 }
 
-/// Turns the positions of every log that went through a calibration back into encoder readings,
-/// with that calibration: one of the files `named`, or one in the `folders`. Gives what was done, in
-/// words.
+/// Converts the positions of every log made with a calibration back to encoder readings, using that
+/// calibration: one of the files `named`, or one in the `folders`. Returns what was done, in words.
 ///
 /// # Errors
-/// [`Error::Unsupported`] when it is not at hand or another station's; peaks for which it cannot be
-/// done.
+/// [`Error::Unsupported`] if the calibration is not found or belongs to another station; or the
+/// peaks that cannot be converted.
 pub fn encoder_readings(
     log: &mut PeakLog,
     station: &Station,
@@ -89,9 +89,9 @@ pub fn encoder_readings(
     Ok(done)
 }
 
-/// The calibration file with that checksum.
+/// Finds the calibration file with that checksum.
 fn at_hand(sum: &str, named: &[&Path], folders: &[PathBuf]) -> Option<(PathBuf, Vec<u8>)> {
-    /// A larger file, in bytes, is not a calibration: far beyond that of the longest session.
+    /// Maximum size of a calibration file, bytes: far more than the longest session needs.
     const LARGEST: u64 = 256 << 20;
     let mut files: Vec<PathBuf> = named.iter().map(|path| path.to_path_buf()).collect();
     for folder in folders {

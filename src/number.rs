@@ -1,23 +1,23 @@
-//! How numbers are written: a value and its standard deviation with matched digits, the
-//! deviation to two significant ones. The one place that decides this.
+//! Formats numbers: a value and its standard deviation with matched digits, the deviation to two
+//! significant digits. All output uses these functions.
 //!
 //! Two digits of the deviation and the value to the same decimal place: Guide to the
 //! Expression of Uncertainty in Measurement (JCGM 100:2008), 7.2.6; from memory.
 
-/// More decimals than these are never shown: a hundred-millionth of a degree is beyond any
-/// mount, and stands at the limit of what the files carry.
+/// More decimals than these are never shown: a hundred-millionth of a degree is finer than any
+/// mount, and is the resolution limit of the files.
 const MOST_DECIMALS: i32 = 8;
-/// What stands for a number that is none.
+/// Shown in place of a number that is not finite.
 const UNKNOWN: &str = "unknown";
 
-/// The decimal place to which a standard deviation is rounded: 2 means hundredths, -1 means
-/// tens. None when the deviation is not a positive number.
+/// Decimal place to which a standard deviation is rounded: 2 means hundredths, -1 means tens.
+/// `None` if the deviation is not a positive number.
 pub fn decimals_for(sigma: f64) -> Option<i32> {
     if !(sigma.is_finite() && sigma > 0.0) {
         return None;
     }
     let decimals = 1 - sigma.log10().floor() as i32;
-    // 0.0996 rounds up to 0.10, which already has its two digits.
+    // 0.0996 rounds up to 0.10, which already has two digits.
     let rounded = (sigma * 10f64.powi(decimals)).round();
     let decimals = if rounded >= 100.0 {
         decimals - 1
@@ -46,13 +46,13 @@ pub fn with_sigma(value: f64, sigma: f64) -> (String, String) {
     }
 }
 
-/// A value to the digits that its standard deviation supports, without showing it.
+/// A value to the digits that its standard deviation supports, without the deviation.
 pub fn by_sigma(value: f64, sigma: f64) -> String {
     with_sigma(value, sigma).0
 }
 
-/// An rms to the digits that it deserves: of `degrees_of_freedom` normal residuals its
-/// standard deviation is rms / sqrt(2 x degrees of freedom), to first order.
+/// An rms to the digits that its uncertainty supports: for `degrees_of_freedom` normal residuals
+/// its standard deviation is rms / sqrt(2 x degrees of freedom), to first order.
 pub fn rms(value: f64, degrees_of_freedom: usize) -> String {
     if degrees_of_freedom == 0 {
         return significant(value, 2);
@@ -74,8 +74,8 @@ pub fn significant(value: f64, digits: i32) -> String {
     to_place(value, (decimals - i32::from(carried)).min(MOST_DECIMALS))
 }
 
-/// A value to at most this many significant digits: what is given by hand, as 0.2, gets no zeros
-/// behind it.
+/// A value to at most this many significant digits: values entered by hand, such as 0.2, get no
+/// trailing zeros.
 pub fn at_most(value: f64, digits: i32) -> String {
     let text = significant(value, digits);
     match text.contains('.') {
@@ -89,7 +89,7 @@ pub fn two_digits(value: f64) -> String {
     significant(value, 2)
 }
 
-/// A probability: `0.03`, `4e-6`, never a false zero.
+/// A probability: `0.03`, `4e-6`, never rounded to zero.
 pub fn probability(p: f64) -> String {
     if p >= 0.001 {
         two_digits(p)
@@ -197,7 +197,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_no_number_is_said() {
+    fn text_that_is_not_a_number_is_reported() {
         assert_eq!(pair(f64::NAN, 0.1), "unknown +/- 0.10");
         assert_eq!(pair(1.23456, 0.0), "1.23 +/- unknown");
         assert_eq!(pair(1.0, f64::INFINITY), "1.00 +/- unknown");
@@ -205,7 +205,7 @@ mod tests {
     }
 
     #[test]
-    fn decimals_end_somewhere() {
+    fn decimals_are_limited() {
         assert_eq!(pair(0.1, 1e-15), "0.10000000 +/- <0.00000001");
         assert_eq!(significant(1e-12, 3), "0.00000000");
     }
@@ -233,7 +233,7 @@ mod tests {
     }
 
     #[test]
-    fn numbers_keep_two_digits() {
+    fn numbers_are_rounded_to_two_digits() {
         assert_eq!(two_digits(0.01234), "0.012");
         assert_eq!(two_digits(1.26), "1.3");
         assert_eq!(two_digits(123.4), "120");
@@ -241,7 +241,7 @@ mod tests {
     }
 
     #[test]
-    fn zeros_behind_a_given_number_are_left_out() {
+    fn trailing_zeros_are_left_out() {
         assert_eq!(at_most(0.2, 4), "0.2");
         assert_eq!(at_most(12.34567, 4), "12.35");
         assert_eq!(at_most(120.0, 4), "120");

@@ -1,8 +1,8 @@
-//! What can be wrong with an input, said so that a tired person can mend it.
+//! Faults of an input, reported so that a tired person can fix them.
 //!
-//! A [`Problem`] is one fault in one place: file, line, column, what was found, what was
-//! expected, how to mend it. Readers collect [`Problems`], so that all faults of a file
-//! are reported in one go. [`Error`] is what the verbs return.
+//! A [`Problem`] is one fault in one place: file, line, column, what was found, what was expected,
+//! how to fix it. Readers collect [`Problems`], so that all faults of a file are reported at once.
+//! [`Error`] is what the verbs return.
 
 use std::fmt;
 
@@ -14,7 +14,7 @@ pub const MOST_PROBLEMS_SHOWN: usize = 20;
 pub struct Problem {
     /// The file as the user named it; `standard input` for a pipe.
     pub file: String,
-    /// Line, counted from 1; none when the whole file is meant.
+    /// Line, counted from 1; `None` for the whole file.
     pub line: Option<usize>,
     /// Column in characters, counted from 1.
     pub column: Option<usize>,
@@ -22,7 +22,7 @@ pub struct Problem {
     pub found: String,
     /// What was expected in its place.
     pub expected: String,
-    /// How to mend it; may be empty.
+    /// How to fix it; may be empty.
     pub remedy: String,
 }
 
@@ -44,16 +44,17 @@ impl Problem {
         self.column = Some(column);
         self
     }
-    /// The same fault with a way to mend it.
+    /// The same fault with a remedy.
     pub fn mend(mut self, remedy: impl Into<String>) -> Problem {
         self.remedy = cut(remedy.into(), MOST_SAID);
         self
     }
 }
 
-/// A text from a file may be as long as the file; its beginning tells enough.
+/// Maximum length of quoted file text: a text may be as long as the file, and its beginning is
+/// enough.
 const MOST_FOUND: usize = 400;
-/// What was expected and how to mend it may list all that is known, but no more.
+/// Maximum length of the other parts, which may list all known names.
 const MOST_SAID: usize = 2000;
 
 fn cut(text: String, most: usize) -> String {
@@ -70,7 +71,7 @@ pub struct Wrong {
     pub found: String,
     /// What was expected in its place.
     pub expected: String,
-    /// How to mend it; may be empty.
+    /// How to fix it; may be empty.
     pub remedy: String,
 }
 
@@ -83,24 +84,24 @@ impl Wrong {
             remedy: String::new(),
         }
     }
-    /// The same with a way to mend it.
+    /// The same with a remedy.
     pub fn mend(mut self, remedy: impl Into<String>) -> Wrong {
         self.remedy = remedy.into();
         self
     }
-    /// At a line and column of a file, both counted from 1.
+    /// Places the fault at a line and column of a file, both counted from 1.
     pub fn at(self, file: &str, line: usize, column: usize) -> Problem {
         self.of_file(file).at(line, column)
     }
-    /// In a file as a whole.
+    /// Places the fault in a file as a whole.
     pub fn of_file(self, file: &str) -> Problem {
         Problem::of_file(file, self.found, self.expected).mend(self.remedy)
     }
 }
 
 impl Problem {
-    /// The message with an excerpt of the file between what is wrong and how to mend it; each line
-    /// of the excerpt ends with a line end.
+    /// Writes the message with an excerpt of the file between the fault and its remedy; each line
+    /// of the excerpt ends with a line feed.
     fn write_with(&self, excerpt: &str, f: &mut impl fmt::Write) -> fmt::Result {
         write!(f, "{}", printable(&self.file))?;
         if let Some(line) = self.line {
@@ -129,9 +130,10 @@ impl fmt::Display for Problem {
     }
 }
 
-/// Whether a terminal would obey the character and not show it: control characters, those that
-/// change the direction of what follows, and those that break or annotate lines unseen (Unicode
-/// Standard, sections 23.1, 23.2 and 9.2.8 of the bidirectional algorithm; from memory).
+/// Whether a terminal would act on the character instead of showing it: control characters, those
+/// that change the direction of the following text, and those that invisibly break or annotate
+/// lines (Unicode Standard, sections 23.1, 23.2 and 9.2.8 of the bidirectional algorithm; from
+/// memory).
 pub fn is_obeyed(c: char) -> bool {
     c.is_control()
         || matches!(
@@ -146,13 +148,13 @@ pub fn is_obeyed(c: char) -> bool {
         )
 }
 
-/// Text from a file or an argument, safe to print in a line: what a terminal would obey is shown.
+/// Text from a file or an argument, safe to print in a line: characters that a terminal would act
+/// on are shown escaped.
 pub fn printable(text: &str) -> String {
     shown(text, &[])
 }
 
-/// The same for a text of several lines, in which `allowed` sequences of the writer's own stand as
-/// they are.
+/// The same for a text of several lines, in which the `allowed` sequences are left unchanged.
 pub fn printable_lines(text: &str, allowed: &[&str]) -> String {
     let lines = text.split('\n').map(|line| shown(line, allowed));
     lines.collect::<Vec<_>>().join("\n")
@@ -189,11 +191,11 @@ pub struct Problems {
 }
 
 impl Problems {
-    /// None yet.
+    /// An empty list.
     pub fn new() -> Problems {
         Problems::default()
     }
-    /// Adds one.
+    /// Adds a problem.
     pub fn push(&mut self, problem: Problem) {
         if self.kept.len() < MOST_PROBLEMS_SHOWN {
             self.kept.push(problem);
@@ -201,7 +203,7 @@ impl Problems {
             self.more += 1;
         }
     }
-    /// Adds all of another's, those that it only counted too.
+    /// Adds all problems of another list, including those that were only counted.
     pub fn append(&mut self, other: Problems) {
         self.extend(other.kept);
         self.more += other.more;
@@ -210,15 +212,15 @@ impl Problems {
     pub fn is_empty(&self) -> bool {
         self.kept.is_empty()
     }
-    /// How many there are, kept or only counted.
+    /// Number of problems, stored or only counted.
     pub fn count(&self) -> usize {
         self.kept.len() + self.more
     }
-    /// Those kept.
+    /// The stored problems.
     pub fn as_slice(&self) -> &[Problem] {
         &self.kept
     }
-    /// `Ok(value)` if there are none, else all of them as an error.
+    /// `Ok(value)` if there are none, otherwise all of them as an error.
     pub fn or_value<T>(self, value: T) -> Result<T, Error> {
         if self.is_empty() {
             Ok(value)
@@ -244,7 +246,7 @@ impl From<Problem> for Problems {
 }
 
 impl Problems {
-    /// All messages, each with what `excerpt` shows of its place.
+    /// All messages, each with the `excerpt` for its position.
     pub fn said_with(&self, excerpt: impl Fn(&Problem) -> String) -> String {
         let mut said = String::new();
         self.write_with(excerpt, &mut said)
@@ -276,7 +278,7 @@ impl fmt::Display for Problems {
     }
 }
 
-/// Why a verb could not do its work.
+/// Why a verb failed.
 #[derive(Debug)]
 pub enum Error {
     /// The command was used wrongly (exit code 2).
@@ -285,8 +287,8 @@ pub enum Error {
     Input(Problems),
     /// The input is well formed but cannot support what was asked (exit code 4).
     Unsupported(String),
-    /// The same for a reason that the caller can look at: [`std::error::Error::source`] is of a type
-    /// that the function which failed names.
+    /// The same for a reason that the caller can inspect: the type of [`std::error::Error::source`]
+    /// is documented by the function that failed.
     Because(Box<dyn std::error::Error + Send + Sync>),
     /// Reading or writing failed (exit code 3).
     Io {
@@ -300,7 +302,7 @@ pub enum Error {
 }
 
 impl Error {
-    /// The exit code that the help gives to this kind of failure.
+    /// The documented exit code for this kind of failure.
     pub fn exit_code(&self) -> u8 {
         match self {
             Error::Usage(_) => 2,
@@ -354,10 +356,10 @@ impl From<Problems> for Error {
     }
 }
 
-/// The known name nearest to `given`, if any is near enough to be what was meant.
+/// The known name nearest to `given`, if any is near enough to be the one meant.
 pub fn nearest_name<'a>(given: &str, known: impl IntoIterator<Item = &'a str>) -> Option<&'a str> {
     let fold = |name: &str| name.to_lowercase().replace(['_', ' '], "-");
-    // One of more than twice the length cannot be near enough, and would take long to compare.
+    // A name more than twice as long cannot be near enough, and would take long to compare.
     const LONGEST: usize = 200;
     if given.len() > LONGEST {
         return None;
@@ -380,7 +382,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn what_a_terminal_would_obey_is_shown() {
+    fn control_characters_are_shown_escaped() {
         for (raw, safe) in [
             (
                 "plain, größe, \u{5e9}\u{5dc}",

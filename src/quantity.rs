@@ -1,9 +1,9 @@
-//! Numbers as people write them: what each may be, and what a wrong one probably meant.
+//! Numbers as people write them: their limits, and what a wrong one probably meant.
 
 use crate::problem::Wrong;
 use crate::text::quoted;
 
-/// What a number in a file may be.
+/// Permitted values of a number in a file.
 #[derive(Clone, Copy, Debug)]
 pub struct Quantity {
     /// In words with unit and limits: `degrees from -90 to 90`.
@@ -12,7 +12,7 @@ pub struct Quantity {
     pub low: f64,
     /// Highest value.
     pub high: f64,
-    /// How to mend a value outside the limits, when it shows what was meant.
+    /// How to correct a value outside the limits, if it shows what was meant.
     pub hint: fn(f64) -> Option<String>,
 }
 
@@ -21,7 +21,7 @@ fn no_hint(_: f64) -> Option<String> {
 }
 
 impl Quantity {
-    /// Between two limits, which are allowed themselves.
+    /// A quantity between two limits, inclusive.
     pub const fn new(low: f64, high: f64, words: &'static str) -> Quantity {
         Quantity {
             words,
@@ -30,12 +30,12 @@ impl Quantity {
             hint: no_hint,
         }
     }
-    /// The same, with a hint for values outside.
+    /// The same, with a hint for values outside the limits.
     pub const fn hint(mut self, hint: fn(f64) -> Option<String>) -> Quantity {
         self.hint = hint;
         self
     }
-    /// The value if it is finite and within the limits.
+    /// Returns the value if it is finite and within the limits.
     ///
     /// # Errors
     /// What is wrong with the value called `name` and written as `shown`.
@@ -57,7 +57,7 @@ impl Quantity {
     /// Reads the value called `name` from the `text` of a field.
     ///
     /// # Errors
-    /// A text that is not a number, and a number outside the limits.
+    /// If the text is not a number, or the number is outside the limits.
     pub fn read(&self, name: &str, text: &str) -> Result<f64, Wrong> {
         match text.parse::<f64>() {
             Ok(value) => self.check(name, text, value).map_err(|wrong| {
@@ -70,7 +70,7 @@ impl Quantity {
             Err(_) => Err(self.not_a_number(name, text)),
         }
     }
-    /// What is wrong with a `text` that does not parse.
+    /// Describes a `text` that does not parse.
     fn not_a_number(&self, name: &str, text: &str) -> Wrong {
         let wrong = Wrong::new(
             format!("{name} is {}, which is not a number", quoted(text)),
@@ -111,11 +111,11 @@ impl Quantity {
     }
 }
 
-/// The remedy for a field that says that there is no value.
+/// Remedy for a field that states that there is no value.
 pub const NO_VALUE: &str = "leave the field empty if there is no value";
 
-/// The number before a unit or a compass letter that was written behind it, if that is what it
-/// looks like. South and west are negative.
+/// The number before a unit or a compass letter, if the text has that form. South and west are
+/// negative.
 fn without_unit(text: &str) -> Option<String> {
     const UNITS: [&str; 24] = [
         "°", "deg", "degrees", "'", "′", "\"", "″", "%", "m", "mm", "cm", "km", "hpa", "mbar",
@@ -132,7 +132,7 @@ fn without_unit(text: &str) -> Option<String> {
     }
 }
 
-/// Degrees (or hours) from `12:30:00`, `12 30 00` or `12° 30' 00" S`, as decimals.
+/// Converts `12:30:00`, `12 30 00` or `12° 30' 00" S` to decimal degrees (or hours).
 fn sexagesimal(text: &str) -> Option<String> {
     let letter = text.trim_end().chars().last()?;
     let number = text.trim_end().trim_end_matches(['N', 'E', 'S', 'W']);

@@ -1,4 +1,4 @@
-//! From bytes to text, and from a place in a text to its line and column.
+//! Decodes bytes to text, and converts a byte offset in a text to line and column.
 
 use std::borrow::Cow;
 
@@ -12,7 +12,7 @@ pub fn without_mark(bytes: &[u8]) -> &[u8] {
     bytes.strip_prefix(BYTE_ORDER_MARK).unwrap_or(bytes)
 }
 
-/// Whether the first bytes of a file say that it is no UTF-8 text at all, and what it is then.
+/// Recognises by the first bytes a file that is not UTF-8 text, and says what it is.
 pub fn foreign(start: &[u8]) -> Option<Wrong> {
     let utf16 = |how: &str| {
         Wrong::new(format!("this file is in UTF-16{how}"), "UTF-8").mend(
@@ -22,7 +22,7 @@ pub fn foreign(start: &[u8]) -> Option<Wrong> {
     if start.starts_with(b"\xFF\xFE") || start.starts_with(b"\xFE\xFF") {
         return Some(utf16(""));
     }
-    // Plain letters in UTF-16 have a zero byte each.
+    // Each ASCII letter in UTF-16 has a zero byte.
     let head = &start[..start.len().min(64)];
     let zeros = head.iter().filter(|b| **b == 0).count();
     if head.len() >= 4 && (head.len() / 3..=head.len() / 2 + 1).contains(&zeros) {
@@ -46,16 +46,16 @@ pub fn foreign(start: &[u8]) -> Option<Wrong> {
     None
 }
 
-/// The bytes as text, or the first byte that is none and why.
+/// Returns the bytes as text, or the first invalid byte and why.
 ///
 /// # Errors
-/// A zero byte, or a byte that is not UTF-8: its offset, and what is wrong.
+/// The offset of a zero byte or of a byte that is not UTF-8, and what is wrong.
 pub fn utf8(bytes: &[u8]) -> Result<&str, (usize, Wrong)> {
     let text = std::str::from_utf8(bytes).map_err(|e| {
         let at = e.valid_up_to();
         let byte = bytes[at];
         let mut found = format!("byte 0x{byte:02X} is not UTF-8");
-        // The upper half of Latin-1 has the same numbers as Unicode.
+        // The upper half of Latin-1 has the same code points as Unicode.
         if byte >= 0xA0 {
             found.push_str(&format!(" (in Latin-1 it is \"{}\")", char::from(byte)));
         }
@@ -78,10 +78,10 @@ pub fn utf8(bytes: &[u8]) -> Result<&str, (usize, Wrong)> {
     }
 }
 
-/// The whole of a file as text, without byte-order mark.
+/// Decodes a whole file as text, without byte-order mark.
 ///
 /// # Errors
-/// When the file is in another encoding or no text, with line and column.
+/// If the file is in another encoding or not text, with line and column.
 pub fn decode<'a>(file: &str, bytes: &'a [u8]) -> Result<&'a str, Error> {
     let bytes = without_mark(bytes);
     if let Some(wrong) = foreign(bytes) {
@@ -94,7 +94,7 @@ pub fn decode<'a>(file: &str, bytes: &'a [u8]) -> Result<&'a str, Error> {
 }
 
 /// Line and column of a byte offset, both counted from 1, the column in characters. An offset
-/// beyond the end is the end.
+/// beyond the end counts as the end.
 pub fn line_and_column(bytes: &[u8], offset: usize) -> (usize, usize) {
     let before = &bytes[..offset.min(bytes.len())];
     let line_start = before
@@ -108,8 +108,8 @@ pub fn line_and_column(bytes: &[u8], offset: usize) -> (usize, usize) {
     (line, column)
 }
 
-/// Faults by the bytes at which they stand in a text, as problems in file order; those of the file
-/// as a whole come first. Only the places of those that are shown are looked for: each takes a walk
+/// Converts faults with byte offsets in a text to problems in file order; those of the whole file
+/// come first. Positions are computed only for the problems that are shown: each takes a pass
 /// through the text.
 pub fn problems_at(file: &str, text: &str, mut faults: Vec<(Option<usize>, Wrong)>) -> Problems {
     faults.sort_by_key(|(at, _)| *at);
@@ -126,11 +126,11 @@ pub fn problems_at(file: &str, text: &str, mut faults: Vec<(Option<usize>, Wrong
     problems
 }
 
-/// A text in quotes for a message, safe to print, cut if it is long.
+/// A text in quotes for a message, safe to print, truncated if long.
 pub fn quoted(text: &str) -> String {
-    /// Characters: enough to know a cell by, and a message stays one line.
+    /// Maximum number of characters: enough to recognise a cell, and a message stays on one line.
     const MOST: usize = 40;
-    // The rest of a text of megabytes is not shown, and need not be looked at.
+    // The rest of a text of megabytes is not shown, and need not be examined.
     let start = text.char_indices().nth(MOST + 1);
     let text = printable(start.map_or(text, |(end, _)| &text[..end]));
     if text.chars().count() <= MOST {
@@ -141,8 +141,8 @@ pub fn quoted(text: &str) -> String {
     }
 }
 
-/// Whether a line is one of a request of the web, as a page in a browser can send it to any port of
-/// this machine (request methods: RFC 9110, section 9; `PRI`: RFC 9113; from memory).
+/// Whether a line belongs to an HTTP request, which a web page can send to any port of this machine
+/// (request methods: RFC 9110, section 9; `PRI`: RFC 9113; from memory).
 pub fn is_of_the_web(line: &str) -> bool {
     const METHODS: [&str; 10] = [
         "GET ", "HEAD ", "POST ", "PUT ", "DELETE ", "CONNECT ", "OPTIONS ", "TRACE ", "PATCH ",
@@ -151,16 +151,16 @@ pub fn is_of_the_web(line: &str) -> bool {
     METHODS.iter().any(|method| line.starts_with(method)) || line.contains("HTTP/")
 }
 
-/// What makes a spreadsheet take a cell for a formula and run it, when it comes first.
+/// Characters that, at the beginning of a cell, make a spreadsheet run it as a formula.
 const RUNS: [char; 6] = ['=', '+', '-', '@', '\t', '\r'];
 
-/// Whether a spreadsheet would run the text, once any apostrophes before it are gone.
+/// Whether a spreadsheet would run the text, ignoring any apostrophes before it.
 fn would_run(text: &str) -> bool {
     text.trim_start_matches('\'').starts_with(RUNS)
 }
 
-/// A text as the cell of a log: one that a spreadsheet would run gets an apostrophe before it,
-/// which makes it a text there. [`from_cell`] takes it away again.
+/// Converts a text to a cell of a log: one that a spreadsheet would run is prefixed with an
+/// apostrophe, which makes it plain text there. [`from_cell`] removes it again.
 pub fn to_cell(text: &str) -> Cow<'_, str> {
     match would_run(text) {
         true => Cow::Owned(format!("'{text}")),
@@ -168,7 +168,7 @@ pub fn to_cell(text: &str) -> Cow<'_, str> {
     }
 }
 
-/// The text of a cell: without the apostrophe that keeps a spreadsheet from running it.
+/// The text of a cell, without the apostrophe that keeps a spreadsheet from running it.
 pub fn from_cell(cell: &str) -> &str {
     match cell.strip_prefix('\'') {
         Some(text) if would_run(text) => text,
@@ -176,11 +176,11 @@ pub fn from_cell(cell: &str) -> &str {
     }
 }
 
-/// `a, b, c`; of many names the first few and how many more.
+/// Lists names as `a, b, c`; for many names, the first few and the number of the rest.
 pub fn some_of<T: AsRef<str>>(names: &[T]) -> String {
-    /// Names that a reader takes in at a glance.
+    /// Maximum number of names listed, to keep the text readable.
     const MOST: usize = 8;
-    // One more is shown sooner than said to be one more.
+    // A single remaining name is shown rather than counted.
     let shown = if names.len() <= MOST + 1 {
         names.len()
     } else {
@@ -214,7 +214,7 @@ mod tests {
     }
 
     #[test]
-    fn no_cell_runs_in_a_spreadsheet_and_each_reads_back() {
+    fn no_cell_is_a_spreadsheet_formula_and_each_reads_back() {
         for (text, cell) in [
             ("=1+1", "'=1+1"),
             ("+SUM(A1)", "'+SUM(A1)"),
@@ -251,7 +251,7 @@ mod tests {
     }
 
     #[test]
-    fn latin_1_is_told_with_line_column_and_letter() {
+    fn latin_1_is_reported_with_line_column_and_letter() {
         let told = told(
             "größe\ngr"
                 .as_bytes()
@@ -268,7 +268,7 @@ mod tests {
     }
 
     #[test]
-    fn a_zero_byte_is_told_with_its_place() {
+    fn a_zero_byte_is_reported_with_its_position() {
         let told = told(b"time_utc,emitter,azimuth_deg\n2026,s\0n");
         assert!(
             told.starts_with("f.csv:2:7: a zero byte stands here; expected plain text"),
@@ -277,13 +277,13 @@ mod tests {
     }
 
     #[test]
-    fn a_workbook_and_a_packed_file_are_named() {
+    fn workbooks_and_compressed_files_are_recognised() {
         assert!(told(b"PK\x03\x04....").contains("spreadsheet workbook"));
         assert!(told(b"\x1F\x8B\x08....").contains("gzip"));
     }
 
     #[test]
-    fn places_count_characters_not_bytes() {
+    fn columns_count_characters_not_bytes() {
         let text = "äß,x\nü=1".as_bytes();
         assert_eq!(line_and_column(text, 5), (1, 4));
         assert_eq!(line_and_column(text, 9), (2, 2));

@@ -1,8 +1,8 @@
 //! Instants of UTC: reading, writing and counting seconds.
 //!
-//! A [`Utc`] keeps the civil day and the time within it apart, so that a leap second
-//! (`23:59:60`) is a time of its own. Scales of time and leap-second tables belong to the
-//! sky room; this file only reads and writes clocks.
+//! A [`Utc`] stores the civil day and the time within it separately, so that a leap second
+//! (`23:59:60`) is a distinct time. Time scales and leap-second tables belong to the sky room; this
+//! file only reads and writes clock times.
 
 mod date;
 mod offset;
@@ -30,16 +30,16 @@ pub(crate) const DAY_S: f64 = SECONDS_PER_DAY as f64;
 pub struct Utc {
     /// Days since 1970-01-01.
     day: i64,
-    /// Since the start of that day; reaches into the 86,401st second on a leap second.
+    /// Nanoseconds since the start of that day; reaches into the 86,401st second in a leap second.
     nanos: i64,
 }
 
 /// Why a text is not a time.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum TimeTextError {
-    /// A date and time, but neither `Z` nor an offset behind it.
+    /// A date and time without `Z` or an offset.
     NoZone,
-    /// No ISO 8601 date and time at all, with the reason where there is more to say.
+    /// Not an ISO 8601 date and time, with the reason if there is more to say.
     NotATime(String),
 }
 
@@ -62,7 +62,7 @@ impl Utc {
     /// `2026-04-04 07:00+02:00`. A second of 60 is read as the leap second it names.
     ///
     /// # Errors
-    /// A time without a zone, and a text that is not a time.
+    /// If the time has no zone, or the text is not a time.
     pub fn parse(text: &str) -> Result<Utc, TimeTextError> {
         let (civil, second, zone) = Utc::civil_of(text)?;
         let WrittenZone::Offset(offset) = zone else {
@@ -73,11 +73,11 @@ impl Utc {
         Utc::of_civil(civil.date(), minute, second, nanos, offset)
     }
 
-    /// What an ISO 8601 text says: date and time of day, the second (60 in a leap second, which
-    /// jiff reads as 59), and the zone, if there is one.
+    /// Reads an ISO 8601 text: date and time of day, the second (60 in a leap second, which jiff
+    /// reads as 59), and the zone, if any.
     fn civil_of(text: &str) -> Result<(civil::DateTime, i64, WrittenZone), TimeTextError> {
         let text = text.trim();
-        // jiff takes a date alone for its midnight; that would be a guess.
+        // jiff reads a date alone as its midnight; that would be a guess.
         if text
             .get(..10)
             .is_some_and(|d| d.parse::<civil::Date>().is_ok())
@@ -96,8 +96,8 @@ impl Utc {
         Ok((civil, second, zone))
     }
 
-    /// The instant at which a clock so far from UTC shows a date, a minute of its day and a
-    /// second, which is 60 in a leap second.
+    /// The instant at which a clock with this offset from UTC shows a date, a minute of its day and
+    /// a second, which is 60 in a leap second.
     fn of_civil(
         date: civil::Date,
         minute_of_day: i64,
@@ -123,7 +123,7 @@ impl Utc {
         })
     }
 
-    /// The clock of this machine, now.
+    /// Current time of the system clock.
     pub fn now() -> Utc {
         Utc::from_unix_nanos(jiff::Timestamp::now().as_nanosecond() as i64)
     }
@@ -143,7 +143,7 @@ impl Utc {
         Utc { day, nanos }
     }
 
-    /// Year, month, day, hour, minute and second with its fraction (60.x in a leap second).
+    /// Year, month, day, hour, minute and fractional second (60.x in a leap second).
     pub fn calendar(self) -> (i32, u8, u8, u8, u8, f64) {
         let date = self.civil_date();
         let whole = (self.nanos / NANOS_PER_SECOND).min(SECONDS_PER_DAY - 1);
@@ -164,7 +164,7 @@ impl Utc {
         self.day
     }
 
-    /// Seconds since the start of that day; 86,400 and a fraction in a leap second.
+    /// Seconds since the start of that day; 86,400 plus a fraction in a leap second.
     pub fn seconds_of_day(self) -> f64 {
         self.nanos as f64 / NANOS_PER_SECOND as f64
     }
@@ -178,7 +178,7 @@ impl Utc {
 
     /// The instant this many seconds later by the civil clock.
     pub fn plus_seconds(self, seconds: f64) -> Utc {
-        // Day and nanoseconds apart: together they would overflow in the year 2262.
+        // Day and nanoseconds separately: combined they would overflow in the year 2262.
         let per_day = SECONDS_PER_DAY * NANOS_PER_SECOND;
         let nanos = self.nanos.saturating_add((seconds * 1e9).round() as i64);
         Utc {
@@ -187,7 +187,7 @@ impl Utc {
         }
     }
 
-    /// This instant if it is a full minute, else the next one.
+    /// This instant if it is a full minute, otherwise the next full minute.
     pub fn next_minute(self) -> Utc {
         let past = self.seconds_of_day() % 60.0;
         match past > 0.0 {
@@ -201,7 +201,7 @@ impl Utc {
         self.plus_seconds(other.seconds_since(self) / 2.0)
     }
 
-    /// ISO 8601 with `Z` and as many decimals as it takes to lose nothing, at least three.
+    /// ISO 8601 with `Z` and as many decimals as needed to be exact, at least three.
     pub fn to_exact_text(self) -> String {
         let (year, month, day, hour, minute, second) = self.calendar();
         let nanos = self.nanos % NANOS_PER_SECOND;
@@ -215,8 +215,8 @@ impl Utc {
     }
 
     fn civil_date(self) -> civil::Date {
-        // The day came from a civil date or a shift of one; jiff knows the years -9999 to
-        // 9999, beyond which we stay at the end.
+        // The day came from a civil date or a shift of one; jiff supports the years -9999 to 9999,
+        // to which it is clamped.
         const ABOUT_TEN_THOUSAND_YEARS: i64 = 4_400_000;
         let days = self
             .day
@@ -225,10 +225,10 @@ impl Utc {
     }
 }
 
-/// Reads a stretch of time such as `30s`, `10m` or `1h30m`, in seconds.
+/// Reads a duration such as `30s`, `10m` or `1h30m`, in seconds.
 ///
 /// # Errors
-/// A text that is no such thing, with what one looks like.
+/// If the text is not a duration, with the expected form.
 pub fn parse_duration_s(text: &str) -> Result<f64, String> {
     text.trim()
         .parse::<jiff::SignedDuration>()
@@ -241,7 +241,7 @@ fn unix_day(date: civil::Date) -> Result<i64, jiff::Error> {
     Ok(i64::from(civil::date(1970, 1, 1).until(date)?.get_days()))
 }
 
-/// How many digits of hours, minutes and seconds there are.
+/// Number of digits in hours, minutes and seconds.
 fn digits_behind_date(text: &str) -> usize {
     let clock = text
         .split_once(['T', 't', ' '])
@@ -253,7 +253,7 @@ fn digits_behind_date(text: &str) -> usize {
         .count()
 }
 
-/// Why the parser took no date and time, in plain words.
+/// Why the parser rejected a date and time, in plain words.
 fn reason(error: &jiff::Error) -> String {
     let text = error.to_string();
     let part = ["month", "day", "hour", "minute", "second"]
@@ -270,7 +270,7 @@ fn split_zone(text: &str) -> Result<(&str, WrittenZone), TimeTextError> {
     if let Some(clock) = text.strip_suffix(['Z', 'z']) {
         return Ok((clock, WrittenZone::Offset(ZoneOffset::ZERO)));
     }
-    // An offset's sign stands behind the clock; the date's hyphens stand before it.
+    // The sign of an offset comes after the time of day; the hyphens of the date come before it.
     let clock_starts = text.find(['T', 't', ' ']).unwrap_or(text.len());
     let Some(sign_at) = text[clock_starts..]
         .find(['+', '-'])
@@ -282,7 +282,7 @@ fn split_zone(text: &str) -> Result<(&str, WrittenZone), TimeTextError> {
     match offset::signed_offset(zone, 2) {
         Some(offset) => Ok((clock, WrittenZone::Offset(offset))),
         None => {
-            /// Of a text that is not an offset so much is shown.
+            /// Number of characters shown of a text that is not an offset.
             const SHOWN: usize = 20;
             let cut = if zone.chars().count() > SHOWN {
                 "…"
@@ -305,7 +305,7 @@ fn second_field(clock: &str) -> Option<&str> {
 impl fmt::Display for Utc {
     /// ISO 8601 with `Z`, to the millisecond.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        // In a leap second the fraction is cut, so that it does not round into the next day.
+        // In a leap second the fraction is truncated, so that it does not round into the next day.
         let shown = if self.nanos >= SECONDS_PER_DAY * NANOS_PER_SECOND {
             *self
         } else {
@@ -380,7 +380,7 @@ mod tests {
     }
 
     #[test]
-    fn a_leap_second_is_a_time_of_its_own() {
+    fn a_leap_second_is_a_distinct_time() {
         let leap = Utc::parse("2016-12-31T23:59:60.5Z").unwrap();
         assert_eq!(leap.calendar(), (2016, 12, 31, 23, 59, 60.5));
         assert_eq!(leap.to_string(), "2016-12-31T23:59:60.500Z");
@@ -420,7 +420,7 @@ mod tests {
     }
 
     #[test]
-    fn exact_text_loses_nothing() {
+    fn exact_text_reads_back_exactly() {
         for text in [
             "2026-12-31T23:59:59.999600001Z",
             "2016-12-31T23:59:60.500Z",

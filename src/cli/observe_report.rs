@@ -142,8 +142,7 @@ impl Reporter {
         self.bar.suspend(|| match loudness {
             Loudness::Note | Loudness::Milestone => console.note(&text),
             Loudness::Warning => console.warning(&text),
-            // A terminal rings.
-            Loudness::Alarm => console.warning(&format!("ALARM: {text}\u{7}")),
+            Loudness::Alarm => console.alarm(&text),
         });
         self.line(&json!({ "told": loudness.word(), "text": text }));
     }

@@ -173,6 +173,15 @@ impl Console {
         eprintln!("plumbeam: warning: {}", printable(text));
     }
 
+    /// Something the user must act on at once, in one line; a terminal rings.
+    pub fn alarm(&mut self, text: &str) {
+        let bell = match std::io::stderr().is_terminal() {
+            true => "\u{7}",
+            false => "",
+        };
+        eprintln!("plumbeam: ALARM: {}{bell}", printable(text));
+    }
+
     /// What a log says: how it was read, and what the user must know of it.
     pub fn log(&mut self, taken: &[String], warnings: &[String]) {
         for line in taken {

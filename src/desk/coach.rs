@@ -1,8 +1,8 @@
-//! Manual peaking on the receiver's power: where the signal was best and which way the peak lies.
+//! Peaking by hand while watching the receiver: the best signal so far and where the peak lies.
 //!
-//! Near its centre the main lobe of any dish is a parabola in decibels (common practice, no source;
-//! a Gaussian beam is one everywhere). With enough readings on both sides its top is found by least
-//! squares, each axis separately; before that only the best reading is known.
+//! Near its middle the main lobe of any dish is a parabola in decibels (common practice, no source;
+//! of a Gaussian beam it is one everywhere). With enough readings on either side its top is found by
+//! least squares; until then only the best reading so far is known.
 
 use std::collections::VecDeque;
 use std::time::{Duration, Instant};
@@ -14,22 +14,22 @@ use super::tuned::{
 use crate::angle::Angle;
 use crate::fit::Linear;
 
-/// Most readings kept: more than a minute of the fastest receiver that a person can follow.
+/// Readings kept: more than a minute from the fastest receiver that a person can follow.
 const MOST: usize = 1200;
-/// Older readings are no longer comparable: gain, atmosphere and emitter have changed.
+/// Older readings no longer compare: gain, atmosphere and emitter have changed.
 const OLDEST: Duration = Duration::from_secs(300);
-/// Fewest readings near the top for a parabola: two more than it has parameters.
+/// Fewest readings near the top for a parabola: two more than its parameters.
 const LEAST: usize = 7;
 
-/// A power reading and the mount's position at that time.
+/// A power reading and the mount's position.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PowerSample {
     /// When.
     pub at: Instant,
     /// Decibels, with any reference.
     pub power_db: f64,
-    /// Position along the axes, relative to the emitter's expected position or to any other point
-    /// that moves with it; `None` without a mount.
+    /// Along the axes, from the emitter's expected position or a point moving with it,
+    /// or `None` without a mount.
     pub place: Option<[Angle; 2]>,
 }
 
@@ -40,10 +40,9 @@ pub struct PeakSoFar {
     pub now: PowerSample,
     /// The best power so far.
     pub best: PowerSample,
-    /// Position of the top along each axis with its standard deviation; `None` where not yet
-    /// determined.
+    /// The top along each axis with one standard deviation; `None` if not well determined.
     pub top: [Option<(Angle, Angle)>; 2],
-    /// Number of readings fitted.
+    /// Number of readings in the fit.
     pub readings: usize,
 }
 
@@ -55,7 +54,7 @@ pub struct Coach {
 }
 
 impl Coach {
-    /// For a dish with that beamwidth.
+    /// Starts without readings, for a dish of that beamwidth.
     pub fn new(beamwidth: Angle) -> Coach {
         Coach {
             beamwidth,
@@ -83,8 +82,7 @@ impl Coach {
         self.samples.push_back(sample);
     }
 
-    /// The peak as known so far; `lean` is the cosine that reduces a degree of the first axis on
-    /// the sky.
+    /// Returns the peak so far; `lean` is the degrees on the sky per degree of the first axis.
     pub fn standing(&self, lean: f64) -> Option<PeakSoFar> {
         let now = *self.samples.back()?;
         let best = (self.samples.iter())
@@ -113,7 +111,7 @@ impl Coach {
         })
     }
 
-    /// The top of the paraboloid along each axis with its standard deviation, in beamwidths.
+    /// Returns the top of the paraboloid along each axis and its standard deviation, beamwidths.
     fn top(&self, near: &[(f64, [f64; 2])]) -> [Option<(f64, f64)>; 2] {
         let span = |axis: usize| {
             let places = near.iter().map(|(_, place)| place[axis]);
@@ -238,7 +236,7 @@ mod tests {
                 .standing(1.0)
                 .is_none()
         );
-        // Noise only: a receiver without signal.
+        // Noise only: a receiver without a signal.
         let mut coach = Coach::new(Angle::from_degrees(BEAM));
         let start = Instant::now();
         for i in 0..60 {

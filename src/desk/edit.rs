@@ -1,4 +1,4 @@
-//! Changes a person makes at the desk, and their combined effect.
+//! Changes made at the desk, and the sum of all of them.
 
 use std::collections::BTreeMap;
 
@@ -29,7 +29,7 @@ pub enum EditRequest {
     Term {
         /// Its name.
         term: String,
-        /// The requested setting.
+        /// What to do with it.
         asked: TermAsked,
     },
     /// Hold a term at a value.
@@ -39,21 +39,21 @@ pub enum EditRequest {
         /// As shown: degrees, a fraction or seconds.
         value: f64,
     },
-    /// Where the size of the noise comes from.
+    /// Source of the noise level.
     Noise {
         /// The chosen source.
         choice: NoiseAsked,
-        /// Standard deviation of a peak per axis, degrees, if given.
+        /// One standard deviation per peak and axis, degrees, if given.
         #[serde(default)]
         given_deg: Option<f64>,
     },
     /// A new peak.
     AddPeak(Typed),
-    /// Another log, as offered by `/api/import`.
+    /// A separate log, as offered by `/api/import`.
     Import {
         /// The file in the session's folder.
         file: String,
-        /// Answers to the reader's questions.
+        /// The answers given about it.
         #[serde(default)]
         options: LogAnswers,
     },
@@ -61,7 +61,7 @@ pub enum EditRequest {
     Undo,
     /// Redo the change undone last.
     Redo,
-    /// Return to the log without edits.
+    /// Discard all changes.
     Reset,
 }
 
@@ -77,31 +77,31 @@ pub struct Typed {
     pub azimuth: String,
     /// Reading of the second axis; empty if not measured.
     pub elevation: String,
-    /// Direction from which the first axis arrived: `+`, `-` or empty.
+    /// Direction of approach on the first axis: `+`, `-` or nothing.
     pub azimuth_approach: String,
-    /// Direction from which the second axis arrived.
+    /// Direction of approach on the second axis.
     pub elevation_approach: String,
     /// Signal strength, decibels.
     pub peak_db: String,
-    /// Name of the feed; empty for the first.
+    /// Feed number; empty for the first.
     pub feed: String,
     /// Free text.
     pub note: String,
 }
 
-/// Requested setting of a term.
+/// What to do with a term.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum TermAsked {
     /// Let the data decide.
     Data,
-    /// Fit the term.
+    /// Fit it.
     Add,
-    /// Do not fit the term.
+    /// Leave it out.
     LeaveOut,
 }
 
-/// Where the size of the noise comes from.
+/// Source of the noise level.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum NoiseAsked {
@@ -113,7 +113,7 @@ pub enum NoiseAsked {
     Given,
 }
 
-/// A change as stored: it holds everything it depends on.
+/// A change as it is stored, with everything it depends on.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "kind", rename_all = "snake_case")]
 pub enum Edit {
@@ -129,7 +129,7 @@ pub enum Edit {
     Term {
         /// Its name on this kind of mount.
         term: String,
-        /// The requested setting.
+        /// What to do with it.
         asked: TermAsked,
     },
     /// Hold a term at a value.
@@ -139,11 +139,11 @@ pub enum Edit {
         /// As shown: degrees, a fraction or seconds.
         value: f64,
     },
-    /// Where the size of the noise comes from.
+    /// Source of the noise level.
     Noise {
         /// The chosen source.
         choice: NoiseAsked,
-        /// Standard deviation of a peak per axis, degrees, if given.
+        /// One standard deviation per peak and axis, degrees, if given.
         given_deg: Option<f64>,
     },
     /// A new peak.
@@ -151,26 +151,26 @@ pub enum Edit {
         /// As typed.
         typed: Typed,
     },
-    /// Another log.
+    /// A separate log.
     Import {
         /// The file in the session's folder.
         file: String,
         /// Its checksum when it was imported.
         checksum: String,
-        /// Answers to the reader's questions.
+        /// The answers given about it.
         options: LogAnswers,
     },
-    /// Return to the log without edits.
+    /// Discard all changes.
     Reset,
 }
 
-/// Identifies a peak by its row and by its contents, so that it is found again after rows were
-/// inserted into the log.
+/// Identifies a peak by row, time and emitter, so that it is still found if rows were inserted
+/// into the log in the meantime.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub struct PeakName {
-    /// File name of its log; empty for a peak added at the desk.
+    /// The file of its log; empty for a peak added here.
     pub file: String,
-    /// Row in that file, counted from 1; for a peak added at the desk, the number of that edit.
+    /// Its row there, counted from 1; for a peak added here, the number of that edit.
     pub row: usize,
     /// When it was taken.
     #[serde(with = "exact_time")]
@@ -180,7 +180,7 @@ pub struct PeakName {
 }
 
 impl PeakName {
-    /// The name of the peak in that row of that file.
+    /// Names the peak in that row of that file.
     pub fn new(file: &str, row: usize, peak: &Peak) -> PeakName {
         PeakName {
             file: file.to_owned(),
@@ -189,24 +189,24 @@ impl PeakName {
             emitter: peak.emitter.clone(),
         }
     }
-    /// Whether both name the same peak, in whatever row.
+    /// Whether both are the same peak, whatever its row in the file.
     pub fn is_same_peak(&self, other: &PeakName) -> bool {
         (&self.file, self.time_utc, &self.emitter) == (&other.file, other.time_utc, &other.emitter)
     }
 }
 
-/// Requested setting of a term that is not left to the data.
+/// What to do with a term that is not left to the data.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Wish {
-    /// Fit the term.
+    /// Fit it.
     Add,
-    /// Do not fit the term.
+    /// Leave it out.
     LeaveOut,
-    /// Hold it at this value, in the model's units.
+    /// Hold it at this value, in internal units.
     Hold(f64),
 }
 
-/// Where the size of the noise comes from.
+/// Source of the noise level.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub enum NoiseChoice {
     /// From the standard deviations in the log, where it has any.
@@ -218,27 +218,27 @@ pub enum NoiseChoice {
     Given(Angle),
 }
 
-/// Something added to the peaks of the log.
+/// Something added to the peaks of the log itself.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Addition {
     /// A peak added by the edit with this number.
     Peak(u64, Box<Peak>),
-    /// Another log.
+    /// A separate log.
     Log(String, LogAnswers),
 }
 
-/// The combined effect of all changes.
+/// The sum of all changes.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Choices {
     /// Peaks used or left out by hand.
     pub uses: BTreeMap<PeakName, bool>,
-    /// Terms with a requested setting.
+    /// Terms not left to the data.
     pub terms: BTreeMap<Term, Wish>,
-    /// Where the size of the noise comes from.
+    /// Source of the noise level.
     pub noise: NoiseChoice,
     /// What was added, in order.
     pub added: Vec<Addition>,
-    /// Edits that could not be applied, in words.
+    /// Changes that could not be applied, in words.
     pub lost: Vec<String>,
 }
 
@@ -248,7 +248,7 @@ impl Choices {
         *self == Choices::default()
     }
 
-    /// Applies one more change, number `n`. `peak` parses what was typed.
+    /// Applies one more change, number `n`. `peak` parses a typed peak.
     pub fn take(
         &mut self,
         n: u64,
@@ -300,7 +300,7 @@ impl Choices {
         }
     }
 
-    /// The equivalent options of `explain`.
+    /// Returns the equivalent options for an explanation.
     pub fn options(&self) -> Options {
         let wished = |wish: Wish| {
             let all = self.terms.iter();
@@ -321,10 +321,10 @@ impl Choices {
     }
 }
 
-/// Default seed of all random numbers, the same as on the command line.
+/// Random seed: the default of the command line.
 pub const SEED: u64 = 1;
 
-/// Checks a standard deviation given by hand against the limits that apply in a log.
+/// Checks a standard deviation given by hand, with the same limits as in a log.
 ///
 /// # Errors
 /// What was found and what was expected, in words.
@@ -334,7 +334,7 @@ pub fn checked_noise(degrees: f64) -> Result<f64, String> {
         .map_err(|wrong| format!("{}; expected {}", wrong.found, wrong.expected))
 }
 
-/// Times with all their digits: a name must read back unchanged.
+/// Times with all their digits: a name must read back exactly.
 mod exact_time {
     use serde::{Deserialize, Deserializer, Serializer, de};
 

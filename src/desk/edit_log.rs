@@ -1,7 +1,7 @@
-//! The file of edits: one line per edit, append only.
+//! The file of edits: one line each, append-only.
 //!
-//! Each line is on disk before its edit takes effect. Only the last line can be torn by a power
-//! cut; it was never acknowledged, and is cut off at the next start.
+//! Each line is on disk before its edit takes effect. A line torn by a power cut is the last, and
+//! was never acknowledged: it is removed at the next start.
 
 use std::fs::{File, OpenOptions, TryLockError};
 use std::io::{Read, Write};
@@ -18,7 +18,7 @@ use crate::time::Utc;
 pub const EDIT_LOG: &str = "desk-edits.jsonl";
 /// Format name in its first line.
 const FORMAT: &str = "plumbeam desk edits 1";
-/// A longer file was not written by the desk: this is enough for a million edits.
+/// Largest file accepted, bytes: about a million edits.
 const LARGEST: u64 = 512 << 20;
 
 /// Identifies a log by its size and checksum.
@@ -27,9 +27,9 @@ const LARGEST: u64 = 512 << 20;
 pub struct LogMark {
     /// Its name in the session's folder, or as the command line named it.
     pub file: String,
-    /// Its size in bytes.
+    /// Its length.
     pub bytes: u64,
-    /// Checksum of its contents.
+    /// Its checksum.
     pub checksum: String,
 }
 
@@ -70,7 +70,7 @@ pub struct Kept {
 /// Edits made and undone.
 #[derive(Clone, Debug, Default)]
 pub struct History {
-    /// Edits in force, in order, including those before a reset, which an undo restores.
+    /// Edits made, in order; includes those before a reset, which undoing the reset brings back.
     pub done: Vec<Arc<Kept>>,
     /// Edits undone, the latest last.
     pub undone: Vec<Arc<Kept>>,
@@ -79,13 +79,13 @@ pub struct History {
 }
 
 impl History {
-    /// The edits that make up the present state: those after the last reset.
+    /// Returns the edits that make up the present state: those after the last reset.
     pub fn in_force(&self) -> &[Arc<Kept>] {
         let reset = self.done.iter().rposition(|k| k.edit == Edit::Reset);
         &self.done[reset.map_or(0, |at| at + 1)..]
     }
 
-    /// Applies a line; returns false if it is invalid here.
+    /// Applies a line; returns false if it is not valid here.
     fn take(&mut self, line: Line) -> bool {
         let n = match &line {
             Line::Desk { .. } | Line::Log(_) => return true,
@@ -121,25 +121,25 @@ impl History {
     }
 }
 
-/// The open file of edits, locked by one desk at a time.
+/// The open file of edits, locked for one desk at a time.
 #[derive(Debug)]
 pub struct EditLog {
     path: PathBuf,
     file: File,
-    /// Length of its complete lines, bytes.
+    /// Length of its complete lines.
     length: u64,
-    /// The history read from it so far.
+    /// Its edits so far.
     pub history: History,
     /// The log that its edits apply to, as last noted.
     mark: Option<LogMark>,
 }
 
 impl EditLog {
-    /// Opens or creates the file of edits in a session's folder. Returns the warnings to show.
+    /// Opens or creates the file in a session's folder. Also returns warnings for the user.
     ///
     /// # Errors
-    /// If another desk has it open; if it is not a file of edits, or is damaged before its last
-    /// line; if it cannot be read or written.
+    /// If another desk has it open; if it is not a file of edits, or is damaged before its
+    /// last line; if it cannot be read or written.
     pub fn open(folder: &Path) -> Result<(EditLog, Vec<String>), Error> {
         let path = folder.join(EDIT_LOG);
         let name = path.display().to_string();
@@ -192,7 +192,7 @@ impl EditLog {
         if log.length == 0 {
             let format = FORMAT.to_owned();
             log.append(&Line::Desk { format })?;
-            // Sync the folder's entry too, or the whole file could be lost in a power cut.
+            // Sync the folder entry too: otherwise a power cut could lose the whole file.
             if let Ok(folder) = File::open(folder) {
                 let _ = folder.sync_all();
             }
@@ -200,7 +200,7 @@ impl EditLog {
         Ok((log, said))
     }
 
-    /// Notes which log the edits apply to. Returns a warning if the log has changed since.
+    /// Records which log the edits are about. Returns a warning if it has changed since.
     ///
     /// # Errors
     /// If it cannot be written.
@@ -245,7 +245,7 @@ impl EditLog {
     /// Makes an edit.
     ///
     /// # Errors
-    /// If it cannot be written; it then has no effect.
+    /// If it cannot be written; the edit then has no effect.
     pub fn edit(&mut self, edit: Edit, words: String, at: Utc) -> Result<(), Error> {
         self.step(Line::Edit(Box::new(Kept {
             n: self.history.version + 1,
@@ -279,11 +279,12 @@ impl EditLog {
         Ok(())
     }
 
-    /// Writes a line and waits until it is on disk. A line not written completely is removed again.
+    /// Writes a line and syncs it to disk. A line that could not be written completely is removed
+    /// again.
     fn append(&mut self, line: &Line) -> Result<(), Error> {
         let mut text = serde_json::to_vec(line).expect("plain values are written as JSON");
         text.push(b'\n');
-        // Remove what an earlier failure left behind.
+        // First remove whatever an earlier failure left behind.
         let written = (self.file.set_len(self.length))
             .and_then(|()| self.file.write_all(&text))
             .and_then(|()| self.file.sync_data());
@@ -309,7 +310,7 @@ pub struct Replayed {
     pub mark: Option<LogMark>,
     /// Length of its complete lines, bytes.
     pub length: usize,
-    /// Warnings to show.
+    /// Warnings for the user.
     pub said: Vec<String>,
 }
 

@@ -1,9 +1,10 @@
 //! The desk: a session edited live.
 //!
 //! A [`Desk`] holds a station, a log and the changes made to it, one line of an append-only file
-//! per change ([`edit_log`]). Each requested change is an [`Edit`]; together they give the log and
-//! the options for [`explain`](crate::explain), the same as on the command line. It runs on its own
-//! thread, and the newest change wins. [`serve`] shows the desk in browsers.
+//! for each change ([`edit_log`]). Each change is an [`Edit`]; all edits
+//! together give the log and the options for [`explain`](crate::explain), as the command
+//! line would. It runs on its own thread, and the newest change wins. [`serve`] shows the result to
+//! browsers.
 
 mod advice;
 mod coach;

@@ -19,13 +19,13 @@ use super::view::Trouble;
 const AHEAD_S: f64 = 2.0 * 3600.0;
 /// Most peaks proposed.
 const MOST: usize = 6;
-/// After this time the sky has changed and the plan is renewed, seconds.
+/// Older plans no longer match the sky and are made again, seconds.
 pub const FRESH_S: f64 = 300.0;
 
 /// The next best peaks as a page shows them.
 #[derive(Clone, Debug, Serialize)]
 pub struct NextPeaks {
-    /// Version of the state it is based on.
+    /// Version of the state used.
     pub version: u64,
     /// Whether the computation is done.
     pub ready: bool,
@@ -54,7 +54,7 @@ struct StepView {
 }
 
 impl NextPeaks {
-    /// Marks them as being computed.
+    /// Reports that they are being worked out.
     pub fn pending(version: u64, now: Utc) -> NextPeaks {
         NextPeaks {
             version,
@@ -67,7 +67,7 @@ impl NextPeaks {
         }
     }
 
-    /// Marks the computation as failed.
+    /// Reports that planning failed.
     pub fn failed(version: u64, now: Utc) -> NextPeaks {
         NextPeaks {
             ready: true,

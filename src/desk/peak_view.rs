@@ -1,4 +1,4 @@
-//! Peaks as a page shows them, including those left out of the fit.
+//! Peaks as a page shows them, including those left out.
 
 use std::collections::HashMap;
 
@@ -44,7 +44,7 @@ pub struct PeakView {
     peak_db: Option<f64>,
 }
 
-/// All peaks of a state, in row order.
+/// Returns all peaks of a state, in row order.
 pub fn peaks(session: &DeskSession, solved: &SolvedSession) -> Vec<PeakView> {
     let effective = &solved.effective;
     let outcomes: HashMap<usize, &PeakOutcome> = (solved.found.iter())
@@ -145,8 +145,8 @@ fn peak_view(peak: &Peak, outcome: Option<&PeakOutcome>) -> PeakView {
     }
 }
 
-/// A peak that the fit did not use, with its residual from the mount fitted to the others: shows
-/// the effect of using it before it is ticked.
+/// Adds to a peak that the fit did not use its residual from the fitted model, so that the effect
+/// of including it can be judged before it is ticked.
 fn with_residual(
     view: PeakView,
     session: &DeskSession,
@@ -176,7 +176,8 @@ fn with_residual(
     }
 }
 
-/// Emitter minus modelled beam; `None` if the emitter's position or the feed's beam is unknown.
+/// Returns emitter minus modelled beam; `None` if the emitter's position is unknown, if no axis was
+/// measured, or for any feed but the first, whose beam is the only one modelled here.
 fn residual(session: &DeskSession, found: &SessionFindings, peak: &Peak) -> Option<Offset> {
     let model = &found.outcome.model;
     if peak.feed != 0 || (peak.azimuth.is_none() && peak.elevation.is_none()) {

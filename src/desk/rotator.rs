@@ -1,5 +1,5 @@
-//! Reads the mount's position from its daemon. Sends nothing but position queries: the desk never
-//! moves or stops the mount.
+//! Polls the mount's daemon for its position. Nothing else is ever sent to it: the desk moves
+//! nothing and stops nothing.
 
 use std::io::{Read, Write};
 use std::net::{TcpStream, ToSocketAddrs};
@@ -10,11 +10,11 @@ use crate::live::Axes;
 use crate::live::daemon::{Conversation, DaemonAnswer, Question};
 use crate::time::Utc;
 
-/// Interval between queries: several readings each time a person glances at the page.
+/// Time between queries: several readings for each glance at the screen.
 const OFTEN: Duration = Duration::from_millis(200);
-/// A daemon silent for this long is taken as not answering.
+/// A daemon that is silent this long is not answering.
 const SILENT: Duration = Duration::from_secs(3);
-/// Interval between attempts to reconnect to a lost daemon.
+/// Time between attempts to reach a daemon that is gone.
 const AGAIN: Duration = Duration::from_millis(1500);
 
 /// A reading of the mount.
@@ -24,7 +24,7 @@ pub struct MountReading {
     pub axes: Axes,
     /// Time of the reading by this computer's clock: half-way between query and reply.
     pub time: Utc,
-    /// The same instant on the monotonic clock.
+    /// The same on a monotonic clock.
     pub at: Instant,
 }
 
@@ -42,7 +42,7 @@ pub struct KnownPosition {
 }
 
 impl KnownPosition {
-    /// Position at an instant between the last two readings; `None` outside that interval.
+    /// Interpolates the position between the last two readings; `None` outside that interval.
     pub fn place_at(&self, at: Instant) -> Option<Axes> {
         let (last, before) = (self.reading?, self.before?);
         if at < before.at || at > last.at {
@@ -54,7 +54,7 @@ impl KnownPosition {
     }
 }
 
-/// Polls a mount for its position until dropped.
+/// Polls the mount's position until dropped.
 #[derive(Debug)]
 pub struct Rotator {
     shared: Arc<Shared>,
@@ -67,7 +67,7 @@ struct Shared {
 }
 
 impl Rotator {
-    /// Starts polling the daemon at `HOST:PORT`; `tell` is called on every change.
+    /// Starts polling the daemon at `HOST:PORT`; calls `tell` on every new reading or problem.
     pub fn watch(place: &str, mut tell: impl FnMut() + Send + 'static) -> Rotator {
         let shared = Arc::new(Shared::default());
         let weak = Arc::downgrade(&shared);
@@ -84,13 +84,12 @@ impl Rotator {
         Rotator { shared }
     }
 
-    /// The latest known position.
+    /// Returns what is known now.
     pub fn seen(&self) -> KnownPosition {
         self.shared.lock().clone()
     }
 
-    /// Waits up to `patience` for a reading requested after this call; otherwise returns the latest
-    /// known position.
+    /// Waits for a reading requested after this call; returns what is known if none comes in time.
     pub fn fresh(&self, patience: Duration) -> KnownPosition {
         let called = Instant::now();
         let mut seen = self.shared.lock();
@@ -121,7 +120,7 @@ fn note(weak: &Weak<Shared>, change: impl FnOnce(&mut KnownPosition)) {
     }
 }
 
-/// Polls over one connection until it is lost or the `Rotator` is dropped.
+/// Polls on one connection until it fails or the [`Rotator`] is dropped.
 fn ask_on(place: &str, weak: &Weak<Shared>, tell: &mut impl FnMut()) -> Result<(), String> {
     let gone = |what: &str| format!("the mount's daemon at {place} {what}");
     let address = (place.to_socket_addrs())
@@ -138,7 +137,7 @@ fn ask_on(place: &str, weak: &Weak<Shared>, tell: &mut impl FnMut()) -> Result<(
     let mut bytes = [0; 512];
     while weak.strong_count() > 0 {
         let (asked, asked_utc) = (Instant::now(), Utc::now());
-        // The only query sent from here.
+        // The only query ever sent here.
         let question = talk.ask(Question::Position, None, start.elapsed());
         stream.write_all(question.as_bytes()).map_err(failed)?;
         loop {

@@ -12,7 +12,7 @@ use crate::sky::Sky;
 use crate::station::{Emitter, EmitterKind, Station};
 use crate::time::Utc;
 
-/// Most emitters whose rise and set times are computed; with more, a page would wait.
+/// Most emitters whose rising and setting are worked out; with more, a page would wait.
 const MOST_FOLLOWED: usize = 100;
 
 /// An emitter as a page lists it.
@@ -21,13 +21,13 @@ pub struct EmitterView {
     name: String,
     kind: &'static str,
     up: bool,
-    /// Its present position; `None` if unknown.
+    /// Its position now; `None` if unknown.
     azimuth_shown: Option<String>,
     elevation_shown: Option<String>,
     sets: Option<String>,
     rises: Option<String>,
     problem: Option<String>,
-    /// The Sun's warning, before a dish is pointed at it.
+    /// The warning about pointing a dish at the Sun.
     caution: Option<&'static str>,
 }
 
@@ -45,7 +45,7 @@ pub struct PassView {
     worst_loss_shown: String,
 }
 
-/// The kind of an emitter, for a page.
+/// Returns the type of an emitter in a word.
 fn kind_word(kind: &EmitterKind) -> &'static str {
     match kind {
         EmitterKind::Sun => "sun",
@@ -58,7 +58,7 @@ fn kind_word(kind: &EmitterKind) -> &'static str {
     }
 }
 
-/// All emitters with their positions at `now`.
+/// Returns all emitters with their positions at `now`.
 pub fn emitters(station: &Station, sky: &Sky, now: Utc) -> Vec<EmitterView> {
     (station.emitters.iter())
         .map(|emitter| emitter_view(station, sky, emitter, now))
@@ -103,8 +103,8 @@ fn emitter_view(station: &Station, sky: &Sky, emitter: &Emitter, now: Utc) -> Em
     view
 }
 
-/// Passes as a page lists them, with the greatest expected loss along each if the expected error is
-/// known.
+/// Returns passes as a page lists them, with the greatest loss along each if the expected error
+/// is known.
 pub fn pass_views(
     station: &Station,
     passes: &[Pass],

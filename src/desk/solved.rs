@@ -1,4 +1,4 @@
-//! The edited log, explained as the command line explains it.
+//! The edited log, explained in the same way as by the command line.
 
 use std::sync::Arc;
 
@@ -14,10 +14,10 @@ use crate::time::Utc;
 use super::effective::Effective;
 use super::session::DeskSession;
 
-/// A state of the session with its results.
+/// A state of the session with its explanation.
 #[derive(Debug)]
 pub struct SolvedSession {
-    /// Number of the last edit in it: [`History::version`](super::edit_log::History::version).
+    /// Its version, from [`History::version`](super::edit_log::History::version).
     pub version: u64,
     /// The log and the options.
     pub effective: Arc<Effective>,
@@ -27,12 +27,12 @@ pub struct SolvedSession {
     pub station: Arc<Station>,
 }
 
-/// Results of a state.
+/// Results of an explanation.
 #[derive(Debug)]
 pub struct SessionFindings {
     /// The mount errors.
     pub outcome: Outcome,
-    /// Faults and mistakes; `None` if there are too few peaks to judge.
+    /// Faults and mistakes; `None` with too few peaks to diagnose.
     pub diagnosis: Option<Diagnosis>,
     /// Remedies to carry out by hand.
     pub remedies: Vec<Remedy>,
@@ -41,7 +41,7 @@ pub struct SessionFindings {
 }
 
 impl SolvedSession {
-    /// Explains a state. `now` is recorded as the time of the calibration.
+    /// Explains a state. `now` becomes the date of the calibration.
     pub fn of(
         session: &DeskSession,
         version: u64,
@@ -56,7 +56,7 @@ impl SolvedSession {
         }
     }
 
-    /// The contents of a report, if there are results; files under the user's names for them.
+    /// Returns the contents of a report, if there are results; the files by the user's names.
     pub fn report<'a>(&'a self, log_name: &'a str, calibration: &'a str) -> Option<Report<'a>> {
         let found = self.found.as_ref().ok()?;
         Some(Report {

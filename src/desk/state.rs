@@ -1,4 +1,4 @@
-//! The desk itself: takes edits, explains the newest state and notifies watchers.
+//! The desk itself: takes edits, explains the newest state and notifies those watching.
 
 use std::collections::VecDeque;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -23,14 +23,13 @@ use super::solved::SolvedSession;
 use super::term_view::can_leave_out;
 use super::view::View;
 
-/// Number of states whose rows are remembered, for edits made on a page that still shows an older
-/// state.
+/// Number of states whose rows are remembered, for edits from a page showing an older state.
 const REMEMBERED: usize = 64;
 
-/// Version, with the rows and peak names that it had.
+/// Rows and the names of their peaks, as of a version.
 type Rows = (u64, Arc<Vec<(usize, PeakName)>>);
 
-/// What watchers are notified of.
+/// Notification to those watching.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Happened {
     /// The state after that edit is ready to be shown.
@@ -39,7 +38,7 @@ pub enum Happened {
     Next(u64),
 }
 
-/// Notifies a watcher.
+/// Callback for notifications.
 pub type Tell = Box<dyn Fn(Happened) + Send + Sync>;
 
 /// Why an edit was not made.
@@ -47,7 +46,7 @@ pub type Tell = Box<dyn Fn(Happened) + Send + Sync>;
 pub enum RefusedEdit {
     /// It is invalid, or no longer possible.
     Wrong(Error),
-    /// It was made on a state that no longer exists; the reason in words.
+    /// It refers to a state that is out of date; the reason in words.
     Overtaken(String),
 }
 
@@ -79,11 +78,11 @@ struct State {
     log: EditLog,
     effective: Arc<Effective>,
     rows: VecDeque<Rows>,
-    /// The newest state explained, and its view for a page.
+    /// The newest explained state, and its view.
     solved: Option<(Arc<SolvedSession>, Arc<View>)>,
     /// The session without edits, explained.
     before: Option<Arc<SolvedSession>>,
-    /// How many times the log was reread; each rereading makes a new state.
+    /// How often the log was read again: each time makes a new state.
     reread: u64,
     /// Why the log could not be read again.
     unread: Option<String>,
@@ -91,15 +90,15 @@ struct State {
 }
 
 impl State {
-    /// Number of edits and rereadings so far.
+    /// Returns the version: the number of edits and of re-reads of the log.
     fn version(&self) -> u64 {
         self.log.history.version + self.reread
     }
 }
 
 impl Desk {
-    /// Opens a session with its edits and starts to explain it. `tell` receives the version of
-    /// every state that is ready. Returns the warnings to show with it.
+    /// Opens a session with its edits and starts explaining it. `tell` gets the version of
+    /// every state that is ready to be shown. Also returns warnings for the user.
     ///
     /// # Errors
     /// As [`EditLog::open`].
@@ -137,23 +136,23 @@ impl Desk {
         self.state.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
-    /// The version of the newest state.
+    /// Returns the current version.
     pub fn version(&self) -> u64 {
         self.state().version()
     }
 
-    /// Edits made and undone.
+    /// Returns the edits made and undone.
     pub fn history(&self) -> History {
         self.state().log.history.clone()
     }
 
-    /// The present log and options, explained or not.
+    /// Returns the current log and options, explained or not.
     pub fn effective(&self) -> Arc<Effective> {
         self.state().effective.clone()
     }
 
-    /// The newest state, explained: waits for it up to `patience`, then returns the newest one
-    /// available.
+    /// Waits up to `patience` for the newest state to be explained; after that returns the newest
+    /// one that is, or `None`.
     pub fn newest(&self, patience: Duration) -> Option<(Arc<SolvedSession>, Arc<View>)> {
         let until = Instant::now() + patience;
         let mut state = self.state();
@@ -174,16 +173,16 @@ impl Desk {
         }
     }
 
-    /// The session without edits, explained, once it is.
+    /// Returns the explained session without edits; `None` until it is ready.
     pub fn before(&self) -> Option<Arc<SolvedSession>> {
         self.state().before.clone()
     }
 
-    /// Makes an edit requested on the state `version`. It is on disk when this returns. Returns the
-    /// new version.
+    /// Makes an edit requested on the state of `version`. It is on disk when this
+    /// returns. Returns the new version.
     ///
     /// # Errors
-    /// If it is invalid, if the state no longer exists, or if it cannot be written.
+    /// If the edit is invalid, the state is out of date, or it cannot be written.
     pub fn post(
         &self,
         asked: &EditRequest,
@@ -241,7 +240,7 @@ impl Desk {
         after
     }
 
-    /// Reads the log again when its file changed, as it does while an observation writes it.
+    /// Reads the log again if its file changed, as it does while an observation writes to it.
     ///
     /// # Errors
     /// If the file of edits cannot be written.
@@ -268,7 +267,7 @@ impl Desk {
         Ok(())
     }
 
-    /// The requested edit, and its description.
+    /// Checks a request; returns the edit and its description.
     fn edit(
         &self,
         state: &State,
@@ -391,8 +390,8 @@ impl Desk {
         })
     }
 
-    /// The next best peaks for the newest explained state if they are ready; otherwise starts the
-    /// computation and notifies watchers when it is done.
+    /// Returns the next best peaks for the newest explained state if they are ready; otherwise
+    /// starts working them out and notifies those watching when done.
     pub fn next(self: &Arc<Desk>, now: Utc) -> NextPeaks {
         let version = self.version();
         let mut planning = self.planning.lock().unwrap_or_else(PoisonError::into_inner);
@@ -411,7 +410,7 @@ impl Desk {
         NextPeaks::pending(version, now)
     }
 
-    /// All emitters with their positions, at most one minute old.
+    /// Returns all emitters with their positions, at most a minute old.
     pub fn emitters(&self, now: Utc) -> Arc<Vec<EmitterView>> {
         const MINUTE_S: f64 = 60.0;
         let mut known = self.emitters.lock().unwrap_or_else(PoisonError::into_inner);
@@ -425,7 +424,7 @@ impl Desk {
         emitters
     }
 
-    /// Stops the work; states not yet explained are dropped.
+    /// Stops the worker; states not yet explained never will be.
     pub fn end(&self) {
         self.state().ended = true;
         self.changed.notify_all();
@@ -436,9 +435,9 @@ fn wrong(text: &str) -> RefusedEdit {
     RefusedEdit::Wrong(Error::Usage(text.to_owned()))
 }
 
-/// Name of the peak that was in a row at `version`.
+/// Returns the name of the peak that was in a row as of `version`.
 fn named(state: &State, row: usize, version: u64) -> Result<PeakName, RefusedEdit> {
-    // The newest rows up to that version: they are valid until the next ones remembered.
+    // Rows of the newest state up to `version`: they apply until the next remembered state.
     let rows = state.rows.iter().rev().find(|(of, _)| *of <= version);
     let Some((_, rows)) = rows else {
         return Err(RefusedEdit::Overtaken(
@@ -451,7 +450,7 @@ fn named(state: &State, row: usize, version: u64) -> Result<PeakName, RefusedEdi
         .ok_or_else(|| wrong(&format!("there is no row {row}")))
 }
 
-/// The combined effect of all edits of a history.
+/// Returns the sum of all edits of a history.
 pub fn choices(session: &DeskSession, history: &History) -> Choices {
     let kind = session.station.mount.kind();
     let mut choices = Choices::default();
@@ -463,7 +462,7 @@ pub fn choices(session: &DeskSession, history: &History) -> Choices {
     choices
 }
 
-/// Computes the next best peaks for the newest state, and again if it changed meanwhile.
+/// Works out the next best peaks for the newest state, again if it changed in the meantime.
 fn plan_newest(desk: &Weak<Desk>) {
     /// Longest wait for a state to be explained.
     const PATIENCE: Duration = Duration::from_secs(600);
@@ -493,7 +492,7 @@ fn plan_newest(desk: &Weak<Desk>) {
     }
 }
 
-/// Explains the newest state in a loop until the desk is dropped.
+/// Keeps explaining the newest state until the desk is dropped.
 fn work(desk: &Weak<Desk>) {
     loop {
         let Some(desk) = desk.upgrade() else { return };
@@ -506,7 +505,7 @@ fn work(desk: &Weak<Desk>) {
 impl Desk {
     /// Waits for a state not yet explained and explains it; returns false once the desk has ended.
     fn explain_newest(&self) -> bool {
-        /// Interval between checks that the desk still exists.
+        /// Interval between checks whether the desk still exists.
         const LOOK: Duration = Duration::from_secs(1);
         let (version, effective) = {
             let mut state = self.state();
@@ -538,7 +537,7 @@ impl Desk {
         let history = self.history();
         let view = Arc::new(View::of(&self.session, &solved, &before, &history));
         let mut state = self.state();
-        // A newer edit wins: the result for an older state is discarded.
+        // A newer edit wins: this result is out of date and dropped.
         if state.version() == version {
             state.solved = Some((solved, view));
             drop(state);

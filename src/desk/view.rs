@@ -1,4 +1,4 @@
-//! A state of the session as a page shows it: numbers with their display text.
+//! A state of the session as a page shows it: numbers together with their display text.
 
 use serde::Serialize;
 
@@ -23,13 +23,13 @@ use super::session::DeskSession;
 use super::solved::{SessionFindings, SolvedSession};
 use super::term_view::{TermView, terms};
 
-/// Most edits that a page lists, counted from the newest.
+/// Most edits that a page lists; older ones are omitted.
 const MOST_EDITS: usize = 200;
 
 /// What a page shows of a state.
 #[derive(Clone, Debug, Serialize)]
 pub struct View {
-    /// Number of the last edit in it.
+    /// Version of the state.
     pub version: u64,
     title: String,
     place: String,
@@ -75,17 +75,17 @@ struct Said {
     said: String,
 }
 
-/// What went wrong and how to mend it.
+/// What went wrong and how to fix it.
 #[derive(Clone, Debug, Serialize)]
 pub struct Trouble {
     /// One clear message.
     pub problem: String,
-    /// How to mend it.
+    /// How to fix it.
     pub help: Option<String>,
 }
 
 impl Trouble {
-    /// The same as an error says.
+    /// Splits an error into its message and its help.
     pub fn of(error: &Error) -> Trouble {
         let Error::Input(problems) = error else {
             return Trouble::said(&error.to_string());
@@ -116,7 +116,7 @@ impl Trouble {
             help: (!remedies.is_empty()).then(|| remedies.join("\n")),
         }
     }
-    /// Splits a message from the help that follows it, as the command line prints both.
+    /// Splits a message from the help that follows it, in the form the command line prints.
     pub fn said(text: &str) -> Trouble {
         match text.split_once("\n  help: ") {
             Some((problem, help)) => Trouble {

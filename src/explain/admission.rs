@@ -1,10 +1,10 @@
-//! Which hypotheses are admitted in addition to those always fitted.
+//! Decides which hypotheses are fitted in addition to the usual ones.
 //!
-//! Each is tested to first order in one pass over the peaks; the best few that convince are
-//! fitted in full, and the best of those is admitted. Then the weakest of those admitted that is
-//! no longer needed is dropped, and everything is tested again, what was dropped included, until
-//! nothing changes. Where no single hypothesis convinces, pairs are tried, of which each may hide
-//! the other, and at last ripples of any rate.
+//! Each is tested to first order in one pass over the peaks; the best few that convince are fitted
+//! in full, and the best of those is admitted. Then the weakest admitted hypothesis that is no
+//! longer needed is dropped, and everything is tested again, including what was dropped, until
+//! nothing changes. Where no single hypothesis convinces, pairs that may hide each other are tried,
+//! and last of all ripples of any rate.
 
 use std::collections::HashSet;
 
@@ -21,26 +21,26 @@ use super::session::Session;
 use super::step::StepKind;
 use super::tuned::CAUSES_REFITTED;
 
-/// More independent causes than this cannot be told from a session of usual length; common
+/// More independent causes than this cannot be separated in a session of usual length; common
 /// practice, no source.
 const MOST_ADMITTED: usize = 12;
 /// Rounds of admitting and dropping: each cause may come, go and come back.
 const MOST_ROUNDS: usize = 3 * MOST_ADMITTED;
 
-/// What the admission came to.
+/// Result of the admission.
 #[derive(Clone, Debug)]
 pub struct Admission {
     /// The joint fit with everything admitted.
     pub fit: JointFit,
     /// How many causes were tested in the first round.
     pub tried: usize,
-    /// What was admitted on the way and dropped again, in order.
+    /// Hypotheses admitted on the way and dropped again, in order.
     pub dropped: Vec<Hypothesis>,
 }
 
-/// Admits what convinces, from every beginning, and takes the best explanation of all peaks.
-/// `session` is computed again when a clock offset is found. What still makes no sense after
-/// `enough` rounds is given up.
+/// Admits the hypotheses that convince, from every starting point, and returns the best explanation
+/// of all peaks. `session` is computed again when a clock offset is found. A start that is still
+/// absurd after `enough` rounds is given up.
 pub fn admit(
     context: Context<'_>,
     session: &mut Session,
@@ -63,17 +63,18 @@ pub fn admit(
             *best = Some((total, found, own));
         }
     };
-    // Several beginnings soon come to the same explanation: the way on from there is gone once.
+    // Several starting points soon lead to the same explanation: the rest of that path is taken
+    // once.
     let mut been = HashSet::new();
     for begin in &begins {
         consider(begin, &[], &mut been, &mut best);
     }
     if (best.as_ref()).is_some_and(|(_, found, own)| absurd(own, &found.fit)) {
-        // Without one of its causes it makes no more sense.
+        // Removing one of its causes does not make it any more sensible.
         return taken(best, session);
     }
-    // A stair of slips looks like a drift, and once the drift is in, no single slip beside it
-    // convinces: so it is also tried without.
+    // A series of slips looks like a drift, and once the drift is in, no single slip convinces in
+    // addition: so it is also tried without the drift.
     let drifts: Vec<Hypothesis> = (best.iter())
         .flat_map(|(_, found, _)| found.fit.hypotheses.clone())
         .filter(Hypothesis::is_drift)
@@ -83,8 +84,8 @@ pub fn admit(
             consider(begin, &[drift], &mut HashSet::new(), &mut best);
         }
     }
-    // Where some of the bad peaks are off by the same amount, a knock or a slip before the last few
-    // of them looks like the cause: so it is also tried without.
+    // Where some of the bad peaks share the same offset, a knock or a slip before the last few of
+    // them looks like the cause: so it is also tried without.
     let steps: Vec<Hypothesis> = (best.iter())
         .filter(|(_, found, _)| found.fit.kept.iter().filter(|k| !**k).count() >= LEAST_BAD_BESIDE)
         .flat_map(|(_, found, _)| found.fit.hypotheses.clone())
@@ -96,7 +97,7 @@ pub fn admit(
     taken(best, session)
 }
 
-/// The best admission, with the session as it was observed for it.
+/// The best admission; `session` becomes the session as observed for it.
 fn taken(best: Option<(f64, Admission, Session)>, session: &mut Session) -> Admission {
     match best {
         Some((_, found, own)) => {
@@ -119,8 +120,8 @@ fn taken(best: Option<(f64, Admission, Session)>, session: &mut Session) -> Admi
     }
 }
 
-/// Admits and drops from one beginning; nothing of the kinds in `barred`. None when it comes to
-/// where an earlier one has been.
+/// Admits and drops from one starting point, but nothing of the kinds in `barred`. `None` when it
+/// reaches a state where an earlier start has been.
 fn admit_from(
     context: Context<'_>,
     session: &mut Session,
@@ -128,8 +129,8 @@ fn admit_from(
     (barred, enough): (&[Hypothesis], usize),
     been: &mut HashSet<State>,
 ) -> Option<Admission> {
-    // A zero that changed between two logs needs no search to be found, and would else be let in
-    // as if nothing else had been tested.
+    // A zero that changed between two logs is known without a search, and would otherwise be
+    // admitted without correction for the number of hypotheses tested.
     let by_log = (begin.admitted(session)).any(|k| begin.hypotheses[k].is_jump_of_a_zero());
     let mut tried = match by_log {
         true => Inquiry::new(context, session, &begin)
@@ -153,7 +154,7 @@ fn admit_from(
         }
         states.push(state);
         let admitted = fit.hypotheses.len() - session.base.len();
-        // What still makes no sense after this many rounds makes none after more.
+        // A fit that is still absurd after this many rounds does not recover in more.
         if admitted >= MOST_ADMITTED || (round >= enough && absurd(session, &fit)) {
             break;
         }
@@ -182,18 +183,18 @@ fn admit_from(
     })
 }
 
-/// What is in a joint fit, and which peaks it explains.
+/// The hypotheses in a joint fit, and which peaks it explains.
 type State = (Vec<String>, Vec<bool>);
 
-/// What is in a joint fit, whatever the order.
+/// The hypotheses in a joint fit, regardless of order.
 fn signature(fit: &JointFit) -> Vec<String> {
     let mut names: Vec<String> = fit.hypotheses.iter().map(|h| format!("{h:?}")).collect();
     names.sort();
     names
 }
 
-/// The joint fit with the best hypothesis more, or the best pair, if any convinces; and how many
-/// were tested at most, now or before.
+/// The joint fit with the best further hypothesis, or the best pair, if any convinces; and the
+/// largest number tested, now or before.
 fn best_addition(
     context: Context<'_>,
     session: &Session,
@@ -263,10 +264,10 @@ fn best_addition(
 /// explains them: one alone is just a bad peak.
 const LEAST_BAD_BESIDE: usize = 2;
 
-/// By what explanations of the same peaks are compared; less is better.
+/// The quantity by which explanations of the same peaks are compared; less is better.
 ///
-/// What peaks displaced alike save counts only where no knock or slip is in: beside one of the same
-/// size, one displacement would be paid for and used twice.
+/// The saving from peaks with the same displacement counts only if no knock or slip is in the fit:
+/// next to a step of the same size, one displacement would be paid for once and used twice.
 pub fn worth(session: &Session, fit: &JointFit) -> f64 {
     let total = fit.cost + price(session, fit);
     let admitted = &fit.hypotheses[session.base.len().min(fit.hypotheses.len())..];
@@ -276,7 +277,7 @@ pub fn worth(session: &Session, fit: &JointFit) -> f64 {
     total - saved_by_displacement(session, fit)
 }
 
-/// What the admitted hypotheses cost by Schwarz's criterion.
+/// Cost of the admitted hypotheses by Schwarz's criterion.
 pub fn price(session: &Session, fit: &JointFit) -> f64 {
     let rows: usize = (session.peaks.iter().zip(&fit.kept))
         .filter(|(_, k)| **k)
@@ -287,7 +288,7 @@ pub fn price(session: &Session, fit: &JointFit) -> f64 {
     parameters * (rows as f64).max(2.0).ln()
 }
 
-/// The joint fit with one hypothesis more, fitted in full; a step is moved to its best place.
+/// Adds one hypothesis to the joint fit, fitted in full; a step is moved to its best place.
 pub fn grow(
     context: Context<'_>,
     session: &Session,
@@ -316,7 +317,7 @@ pub fn grow(
     Some(grown)
 }
 
-/// A joint fit without hypothesis number `index`.
+/// The joint fit without hypothesis number `index`.
 pub fn without(session: &Session, fit: &JointFit, index: usize) -> Option<JointFit> {
     let mut hypotheses = fit.hypotheses.clone();
     hypotheses.remove(index);
@@ -328,12 +329,13 @@ pub fn without(session: &Session, fit: &JointFit, index: usize) -> Option<JointF
     session.refit(&hypotheses, &begin, &fit.kept, fit.variance)
 }
 
-/// A clock offset is linear only near by: the sky is looked up again there until it settles.
+/// The effect of a clock offset is linear only for small changes: the sky is looked up again at the
+/// new offset until it settles.
 fn settle_clock(context: Context<'_>, session: &mut Session, fit: JointFit) -> JointFit {
     /// A clock offset, seconds, known to a millisecond: a low satellite moves by less than 0.001
     /// degrees in it.
     const SETTLED_S: f64 = 1e-3;
-    /// Rounds of looking the sky up again: each leaves about the square of the error before, so a
+    /// Rounds of looking up the sky again: each leaves about the square of the error before, so a
     /// few suffice.
     const MOST_ROUNDS: usize = 8;
     let Some(reading) = context.reading else {
@@ -360,13 +362,13 @@ fn settle_clock(context: Context<'_>, session: &mut Session, fit: JointFit) -> J
     fit
 }
 
-/// Settles a clock that is fitted from the beginning.
+/// Settles a clock offset that is fitted from the start.
 pub fn settled(context: Context<'_>, session: &mut Session, fit: JointFit) -> JointFit {
     settle_clock(context, session, fit)
 }
 
-/// Takes out again what is no longer needed now that other hypotheses are in, the weakest first.
-/// All of it may come back.
+/// Removes hypotheses no longer needed now that others are in, the weakest first. Any of them may
+/// be admitted again.
 fn drop_unneeded(
     context: Context<'_>,
     session: &Session,
@@ -396,7 +398,7 @@ fn drop_unneeded(
     }
 }
 
-/// Whether a hypothesis is one that every mount has a little of, fitted always.
+/// Whether a hypothesis is an error that every mount has a little of, and so always fitted.
 pub fn is_usual(hypothesis: &Hypothesis) -> bool {
     hypothesis
         .terms()

@@ -6,7 +6,7 @@ use super::joint_fit::JointFit;
 use super::row_causes::BadPeak;
 use super::session::Session;
 
-/// This many bad peaks with the same displacement are no accident; common practice, no source.
+/// This many bad peaks with the same displacement are not chance; common practice, no source.
 const LEAST_ALIKE: usize = 4;
 /// Two displacements are the same when they agree to within this many of their standard deviations:
 /// the usual three sigmas.
@@ -17,7 +17,7 @@ const AGREE: f64 = 3.0;
 pub struct Alike {
     /// Their places among the bad peaks.
     pub members: Vec<usize>,
-    /// Readings less what they should have been, in azimuth and elevation, on the mean.
+    /// Readings minus what they should have been, in azimuth and elevation, mean of the group.
     pub step: [Angle; 2],
     /// One standard deviation of each mean, from the spread.
     pub sigma: [Angle; 2],
@@ -25,7 +25,7 @@ pub struct Alike {
     pub spread: [Angle; 2],
     /// Whether no other peak of the log lies between them in time.
     pub together: bool,
-    /// The emitter of all of them, by its number in the station file, if it is one.
+    /// The emitter common to all of them, by its number in the station file, if there is one.
     pub emitter: Option<usize>,
 }
 
@@ -33,7 +33,7 @@ pub struct Alike {
 struct Displacement {
     /// Its place among the bad peaks.
     place: usize,
-    /// Readings less what they should have been, radians.
+    /// Readings minus what they should have been, radians.
     step: [f64; 2],
     /// Cosine of its elevation.
     cosine: f64,
@@ -48,7 +48,7 @@ impl Displacement {
     }
 }
 
-/// The largest group of bad peaks without a name that stand off alike.
+/// Returns the largest group of unnamed bad peaks that share the same offset.
 pub fn alike(session: &Session, fit: &JointFit, bad: &[BadPeak]) -> Option<Alike> {
     let steps: Vec<Displacement> = (bad.iter().enumerate())
         .filter(|(_, b)| b.kind.is_none())
@@ -89,8 +89,8 @@ pub fn alike(session: &Session, fit: &JointFit, bad: &[BadPeak]) -> Option<Alike
     })
 }
 
-/// A peak's readings less those that would have put the beam on its emitter, radians, and the
-/// cosine of its elevation; none when an axis was not read.
+/// A peak's readings minus those that would have put the beam on its emitter, radians, and the
+/// cosine of its elevation; `None` when an axis was not read.
 fn step_of(session: &Session, fit: &JointFit, index: usize) -> Option<([f64; 2], f64)> {
     let sighting = &session.peaks[index].sighting;
     (sighting.coordinates() == 2).then_some(())?;
@@ -116,7 +116,7 @@ fn step_of(session: &Session, fit: &JointFit, index: usize) -> Option<([f64; 2],
     Some((step, there.reading.elevation.cos().abs()))
 }
 
-/// Whether these peaks follow each other in time, no other between them.
+/// Whether these peaks follow each other in time with no other peak between them.
 fn together(session: &Session, members: Vec<usize>) -> bool {
     let mut order: Vec<usize> = (0..session.peaks.len()).collect();
     order.sort_by(|a, b| session.peaks[*a].hours.total_cmp(&session.peaks[*b].hours));

@@ -22,14 +22,14 @@ use super::session::{Session, session_peaks};
 use super::uncertainty::standard_deviations;
 use super::unexplained::Unexplained;
 
-/// With fewer coordinates hardly any freedom is left once the terms of a healthy mount are fitted.
-/// Any misreading of the log that shrinks the angles then leaves almost no scatter, and its
-/// likelihood grows without bound. Twelve are six peaks of two coordinates (docs/faults.md).
+/// With fewer coordinates hardly any degrees of freedom are left once the terms of a healthy mount
+/// are fitted. Any misreading of the log that shrinks the angles then leaves almost no scatter, and
+/// its likelihood grows without bound. Twelve are six peaks of two coordinates (docs/faults.md).
 pub const LEAST_COORDINATES: usize = 12;
 /// Explains a log.
 ///
 /// # Errors
-/// When the peaks cannot tell anything useful.
+/// When the peaks determine nothing useful.
 pub fn explain(
     station: &Station,
     sky: &Sky,
@@ -47,8 +47,8 @@ pub fn explain(
     analyse(station, Cow::Owned(found), Some(reading), options)
 }
 
-/// Explains observations whose places are known already: without the sky. A clock offset is then
-/// taken along the straight line of each target's rate.
+/// Explains observations whose positions are already known, without the sky. A clock offset is then
+/// taken along a straight line at each target's rate.
 ///
 /// # Errors
 /// As [`explain`].
@@ -116,7 +116,7 @@ fn analyse(
     session = session.with_also(also).with_feeds();
     session.logs.clone_from(&found.logs);
     let unusable = found.unusable.clone();
-    // The observations of a long log take room.
+    // The observations of a long log take memory.
     drop(found);
     if options.zeros_per_log {
         session = session.with_zeros_per_log();
@@ -133,7 +133,7 @@ fn analyse(
         if computed.is_none() {
             remarks.push(Remark::NoCausesAsked);
             if session.choice == TermChoice::ByTheData {
-                // Too few to weigh them; what they may do is in the uncertainties.
+                // Too few to weigh them; their possible effect is in the uncertainties.
                 let also = session.also.clone();
                 (session.base)
                     .retain(|h| !is_usual(h) || h.terms().iter().any(|t| also.contains(t)));
@@ -156,14 +156,15 @@ fn wanted(kind: Kind, options: &Options, held: &[Term], remarks: &mut Vec<Remark
     let mut terms = with_partners(kind, &listed, held, remarks);
     if kind.has_track() && terms.contains(&Term::Droop) && terms.contains(&Term::ElevationRunoutCos)
     {
-        // The same function to first order: the user named the runout, so it is that.
+        // The two are the same function to first order: the user named the runout, so it is fitted
+        // as that.
         remarks.push(Remark::DroopHeldForRunout);
         terms.retain(|t| *t != Term::Droop);
     }
     TermChoice::Listed(terms)
 }
 
-/// The same terms with those that stand or fall with one of them.
+/// The same terms plus those that must be fitted together with one of them.
 fn with_partners(
     kind: Kind,
     listed: &[Term],
@@ -192,7 +193,7 @@ fn without_causes(
 ) -> Result<Chosen, Unexplained> {
     let fit = match first_fit(&session, options) {
         Ok(fit) => fit,
-        // Too few to tell good from bad: all are used.
+        // Too few to separate good from bad: all are used.
         Err(_) => session.fit_to_all().ok_or(Unexplained::TooFew)?,
     };
     let fit = settled(context, &mut session, fit);
@@ -232,7 +233,7 @@ fn with_causes(
     search(context, session, options)
 }
 
-/// What was chosen on some of the peaks, fitted to all.
+/// Refits to all peaks what was chosen on some of them.
 fn on_all(
     context: Context<'_>,
     mut session: Session,

@@ -1,4 +1,4 @@
-//! Which peaks cannot belong to an explanation of the others: the one place that says so.
+//! Decides which peaks cannot belong to an explanation of the others; no other file does.
 
 use nalgebra::{Matrix2, Vector2};
 
@@ -14,19 +14,19 @@ use super::tuned::{FALSE_ALARM_OF_BAD_PEAKS, MOST_ROUNDS_OF_GOOD_PEAKS};
 pub struct Judged {
     /// Its place among the session's peaks.
     pub index: usize,
-    /// Emitter minus modelled beam, at the encoders where it is large.
+    /// Emitter minus modelled beam; in encoder coordinates where it is large.
     pub off: Offset,
     /// Standard deviation of that in cross-elevation and elevation, radians: noise and prediction
     /// together.
     pub sigma: [f64; 2],
-    /// How far it lies off in its own standard deviations, those of the prediction included.
+    /// Distance off in its own standard deviations, including that of the prediction.
     pub deviations: f64,
-    /// The probability that any good peak of the session lies as far out by chance.
+    /// The probability that any good peak of the session lies this far out by chance.
     pub p_value: f64,
 }
 
-/// The peaks that cannot belong. `louder` gives the scatter of each in units of the noise of all,
-/// where a loose joint has been found.
+/// Returns the peaks that cannot belong. `louder` gives the scatter of each in units of the common
+/// noise, where a loose joint has been found.
 ///
 /// Each is compared with the fit of the others (deletion residuals: Belsley, Kuh and Welsch,
 /// Regression Diagnostics, 1980; from memory) by an F test, or chi-square where standard
@@ -90,8 +90,8 @@ pub fn bad_peaks(session: &Session, fit: &JointFit, louder: Option<&[f64]>) -> V
     found
 }
 
-/// The joint fit to all peaks but those that cannot belong, and these: each judgement changes the
-/// fit a little, so both are made again until they agree.
+/// Refits without the peaks that cannot belong and judges again: each judgement changes the fit a
+/// little, so both are repeated until they agree.
 pub fn settle_bad_peaks(session: &Session, fit: JointFit) -> JointFit {
     let mut fit = fit;
     for _ in 0..MOST_ROUNDS_OF_GOOD_PEAKS {
@@ -110,8 +110,8 @@ pub fn settle_bad_peaks(session: &Session, fit: JointFit) -> JointFit {
     fit
 }
 
-/// How much the fit of the others is uncertain at each peak, in units of a peak's noise: from one
-/// on, the peak alone says what it says.
+/// The uncertainty of the prediction at each peak from the others, in units of a peak's noise: from
+/// one on, that peak is determined by itself alone.
 pub fn leverages(session: &Session, fit: &JointFit) -> Vec<f64> {
     let linearised = session.linearised(fit, &[]);
     let chosen: Vec<usize> = (0..fit.count()).collect();

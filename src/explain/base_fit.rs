@@ -1,4 +1,4 @@
-//! The fit of the mount without causes: from where an explanation begins.
+//! The fit of the mount without causes, from which an explanation starts.
 
 use super::joint_fit::JointFit;
 use super::plausibility::falls_apart;
@@ -6,14 +6,14 @@ use super::session::Session;
 use super::unexplained::Unexplained;
 
 impl Session {
-    /// Where the mount without causes is looked for: the zeros that most peaks agree on.
+    /// Start of the search for the mount without causes: the zeros that most peaks agree on.
     fn beginning(&self) -> Vec<f64> {
         self.beginning_of(&self.base)
     }
 
-    /// The mount without causes, fitted to all peaks except those that are plainly bad; and
-    /// whether the peaks hold together so. If they do, a search for what only most of them
-    /// agree on would find the same, at a hundred times the cost.
+    /// The mount without causes, fitted to all peaks except those that are plainly bad; and whether
+    /// the peaks are consistent with it. If they are, a search for the fit that most of them agree
+    /// on would find the same, at a hundred times the cost.
     pub fn plain_fit(&self) -> Option<(JointFit, bool)> {
         self.plain_fit_from(&self.beginning())
     }
@@ -44,8 +44,8 @@ impl Session {
         self.robust_fit_of(&self.base, begin)
     }
 
-    /// The mount without causes, fitted to every peak; none when nothing is left to judge the noise
-    /// by.
+    /// The mount without causes, fitted to every peak; `None` when no degrees of freedom are left
+    /// to estimate the noise.
     pub fn fit_to_all(&self) -> Option<JointFit> {
         let begin = JointFit {
             hypotheses: self.base.clone(),
@@ -59,9 +59,8 @@ impl Session {
         self.refit_kept(&begin, &begin.kept)
     }
 
-    /// Whether no peak stands out from a fit, except the few that it calls bad: then there is
-    /// nothing to search for that only most of them agree on, which takes most of the time of a
-    /// diagnosis.
+    /// Whether no peak stands out from a fit, except the few that it calls bad: if so, the robust
+    /// search, which takes most of the time of a diagnosis, is not needed.
     fn all_agree(&self, plain: &JointFit) -> bool {
         /// The probability that the worst of this many good peaks stands out by chance: the usual
         /// five per cent.

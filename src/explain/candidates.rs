@@ -21,8 +21,8 @@ use super::peak::SessionPeak;
 use super::session::Session;
 use super::tuned::{LEAST_PEAKS_FOR_A_RIPPLE, SQUARED_SIGMAS_TO_TRY_ANOTHER_EMITTER};
 
-/// A drift in time needs a session of this many hours: a shorter one shows a step as well. Common
-/// practice, no source.
+/// A drift in time needs a session of this many hours: over a shorter one it cannot be separated
+/// from a step. Common practice, no source.
 const LEAST_HOURS: f64 = 0.5;
 /// A daily cycle needs half a period, or it looks like a drift.
 const LEAST_CYCLE_HOURS: f64 = 12.0;
@@ -31,16 +31,16 @@ const LEAST_CYCLE_HOURS: f64 = 12.0;
 const LEAST_KELVIN: f64 = 3.0;
 /// At most this share of peaks may lack a temperature; common practice, no source.
 const MOST_UNLOGGED: f64 = 0.1;
-/// An emitter with one peak only is judged by that peak alone.
+/// An emitter with a single peak is judged by that peak alone.
 const LEAST_OF_EMITTER: usize = 2;
 /// Patterns without a name are tested up to this many times per turn: beyond that nothing can be
 /// named by its count. Common practice, no source.
 const MOST_PATTERN_TIMES: u8 = 6;
-/// Ripples are tested from there up to the teeth of a large gear; common practice, no source.
+/// Ripples are tested from there up to the tooth count of a large gear; common practice, no source.
 const MOST_RIPPLES_PER_TURN: u16 = 400;
 
-/// All that can be tested on this session, except steps, whose place must be searched for,
-/// and ripples, whose rate must be.
+/// Returns everything that can be tested on this session, except steps, whose place must be
+/// searched for, and ripples, whose rate must be.
 pub fn candidates(station: &Station, session: &Session) -> Vec<Hypothesis> {
     let peaks = session.peaks.as_slice();
     let taken = session.base_terms();
@@ -57,7 +57,7 @@ pub fn candidates(station: &Station, session: &Session) -> Vec<Hypothesis> {
     };
     term(&[Term::AzimuthRunoutCos, Term::AzimuthRunoutSin]);
     match kind.has_track() {
-        // Its cos part is droop.
+        // Its cosine part is droop.
         true => term(&[Term::ElevationRunoutSin]),
         false => term(&[Term::ElevationRunoutCos, Term::ElevationRunoutSin]),
     }
@@ -103,11 +103,11 @@ pub fn candidates(station: &Station, session: &Session) -> Vec<Hypothesis> {
     found
 }
 
-/// Patterns that have no name, of every axis with every reading.
+/// Unnamed patterns, of each axis as a function of each reading.
 pub fn patterns() -> Vec<Hypothesis> {
     let pattern = |axis, with, times| Hypothesis::Pattern { axis, with, times };
-    // Twice and three times per turn in elevation are the track's; of the elevation reading only a
-    // part of a turn is seen, and twice per turn is a dish that yields.
+    // Twice and three times per turn of azimuth, in elevation, belong to the track; the elevation
+    // reading covers only part of a turn, where twice per turn looks like a dish that flexes.
     let azimuth =
         (2..=MOST_PATTERN_TIMES).map(|k| pattern(FaultAxis::Azimuth, FaultAxis::Azimuth, k));
     let track =
@@ -118,8 +118,8 @@ pub fn patterns() -> Vec<Hypothesis> {
     azimuth.chain(track).chain(raised).collect()
 }
 
-/// Rates per turn at which a ripple of an axis is searched for; none when the gears are known, or
-/// the peaks too few.
+/// Rates per turn at which a ripple of an axis is searched for; empty when the gears are known or
+/// the peaks are too few.
 pub fn ripple_rates(
     station: &Station,
     session: &Session,
@@ -144,8 +144,8 @@ pub fn span(peaks: &[SessionPeak]) -> (f64, f64) {
         })
 }
 
-/// Mount terms that these peaks might call for and that are not always fitted: with all of them
-/// in, no good peak is thrown away for want of the term that explains it.
+/// Mount terms that these peaks might need and that are not always fitted: with all of them in, no
+/// good peak is rejected because its term is missing.
 pub fn all_terms(station: &Station, session: &Session) -> Vec<Hypothesis> {
     (candidates(station, session).into_iter())
         .filter(|h| {
@@ -159,7 +159,7 @@ pub fn all_terms(station: &Station, session: &Session) -> Vec<Hypothesis> {
         .collect()
 }
 
-/// The mean of the logged temperatures, when they are worth asking.
+/// The mean of the logged temperatures, if they vary enough to be used.
 fn logged_temperature(peaks: &[SessionPeak]) -> Option<f64> {
     let logged: Vec<f64> = peaks.iter().filter_map(|p| p.temperature_c).collect();
     let missing = peaks.len() - logged.len();
@@ -192,12 +192,12 @@ fn teeth(axis: FaultAxis, gear: Option<GearTeeth>) -> Vec<Hypothesis> {
     std::iter::once(tooth).chain(pinion).collect()
 }
 
-/// Another emitter must bring the peaks nearer by this factor, squared: to less than half the
-/// distance. Common practice, no source; the refit decides.
+/// Another emitter must reduce the squared distance of the peaks by this factor: to less than half
+/// the distance. Common practice, no source; the refit decides.
 const NEARER: f64 = 0.25;
 
-/// For each emitter whose peaks mostly lie off, the one other (of the station or of its
-/// element files) that fits them best, if any fits better.
+/// For each emitter whose peaks mostly lie off, returns the one other emitter (of the station or of
+/// its element files) that fits them best, if any fits better.
 pub fn relabelled(
     station: &Station,
     sky: &Sky,
@@ -234,7 +234,7 @@ pub fn relabelled(
     found
 }
 
-/// The other emitter that leaves the members' median square smallest, its name, and the steps.
+/// The other emitter with the smallest median square over the members, its name, and the steps.
 fn best_other(
     station: &Station,
     sky: &Sky,
@@ -295,12 +295,12 @@ fn best_other(
     Some((after, names[k].clone(), steps))
 }
 
-/// How a satellite that is not in the station file is called.
+/// Name used for a satellite that is not in the station file.
 pub fn catalogue_name(norad_id: u64) -> String {
     format!("satellite {norad_id} of the elements file")
 }
 
-/// Where an emitter of that name, or a satellite of [`catalogue_name`], stands at some moment.
+/// Direction at some moment of the emitter of that name, or of a satellite of [`catalogue_name`].
 pub fn direction_of(sky: &Sky, moment: &Moment<'_>, name: &str) -> Option<Vector3<f64>> {
     let there = match sky.emitter(name) {
         Some(id) => moment.apparent(id).ok(),

@@ -1,9 +1,9 @@
 //! Magnetic north taken for true north.
 //!
-//! A compass needle points to magnetic north, which lies east of true north by the declination.
-//! An azimuth encoder set to zero along the needle therefore reads zero while the axis stands at
-//! a true azimuth of the declination: the axis stands further clockwise than the encoder says,
-//! and the azimuth zero comes out as plus the declination.
+//! A compass needle points to magnetic north, which lies east of true north by the declination. An
+//! azimuth encoder set to zero along the needle therefore reads zero when the axis is at a true
+//! azimuth equal to the declination: the axis is further clockwise than the encoder says, and the
+//! azimuth zero comes out as plus the declination.
 
 use statrs::distribution::{ContinuousCDF, Normal};
 use world_magnetic_model::GeomagneticField;
@@ -21,12 +21,12 @@ use crate::time::Utc;
 pub struct Declination {
     /// East positive.
     pub value: Angle,
-    /// One standard deviation of the model there.
+    /// One standard deviation of the model at the site.
     pub sigma: Angle,
 }
 
-/// By the World Magnetic Model (NOAA/NCEI and the British Geological Survey); none outside its
-/// years.
+/// Declination by the World Magnetic Model (NOAA/NCEI and the British Geological Survey); `None`
+/// outside its years.
 pub fn declination(site: &Site, time: Utc) -> Option<Declination> {
     let (year, month, day, ..) = time.calendar();
     let month = world_magnetic_model::time::Month::try_from(month).ok()?;
@@ -44,12 +44,11 @@ pub fn declination(site: &Site, time: Utc) -> Option<Declination> {
     })
 }
 
-/// How well a careful hand sets an axis by a compass; common practice, no source.
+/// Accuracy with which an axis can be set carefully by compass; common practice, no source.
 const BY_HAND: Angle = Angle::from_degrees(0.4);
-/// Smaller declinations do not matter to anybody with a hand-held compass, which is read to a
-/// degree or two; common practice, no source.
+/// Smaller declinations do not matter with a hand-held compass, which is read to a degree or two; common practice, no source.
 const LEAST: Angle = Angle::from_degrees(2.0);
-/// A zero is either anywhere, or set toward true north to about this; common practice, no source.
+/// A zero is either arbitrary, or set to true north within about this; common practice, no source.
 const WELL_SET: Angle = Angle::from_degrees(3.0);
 /// Up to this probability of a chance agreement it counts as a finding; above, it is only
 /// mentioned. Common practice, no source.
@@ -64,7 +63,7 @@ pub struct Compass {
     pub zero: Angle,
     /// One standard deviation of the agreement.
     pub sigma: Angle,
-    /// The chance that a zero set without a compass agrees as well.
+    /// The probability that a zero set without a compass agrees as well.
     pub p_value: f64,
 }
 
@@ -77,7 +76,7 @@ pub fn compass(site: &Site, time: Utc, zero: Angle, sigma: Angle) -> Option<Comp
     let zero = zero.wrapped_signed();
     let by_hand = BY_HAND.radians().hypot(declination.sigma.radians());
     let all = Angle::from_radians(by_hand.hypot(sigma.radians()));
-    // A zero that is itself vague agrees with anything.
+    // A very uncertain zero agrees with anything.
     if declination.value.abs() < LEAST || sigma > BY_HAND {
         return None;
     }

@@ -1,4 +1,4 @@
-//! The decision on every hypothesis, and which are causes to be named.
+//! The decision on every hypothesis, and which hypotheses are reported as causes.
 
 use nalgebra::DMatrix;
 
@@ -13,8 +13,8 @@ use super::options::TermChoice;
 use super::rivals::rivals;
 use super::session::{Session, both_sides};
 
-/// What was found apart from the errors that every mount has, and of those the ones that convince
-/// by themselves: the best-supported first.
+/// Returns everything found apart from the errors that every mount has, and those of it that
+/// convince by themselves: the best-supported first.
 pub fn causes(
     inquiry: &Inquiry<'_>,
     session: &Session,
@@ -25,7 +25,7 @@ pub fn causes(
     let admitted = fit.admitted(session);
     let mut found: Vec<Cause> = (0..fit.hypotheses.len())
         .filter(|k| fit.hypotheses[*k].fault().is_some())
-        // Zeros that the user gave to each log are no fault.
+        // Separate zeros for each log that the user requested are not a fault.
         .filter(|k| *k >= session.base.len() || !fit.hypotheses[*k].is_jump_of_a_zero())
         .filter_map(|index| {
             let answer = inquiry.speaks_for(index, tried)?;
@@ -52,7 +52,7 @@ pub fn causes(
     found
 }
 
-/// What was decided of every group of mount terms and of every cause.
+/// The decision on every group of mount terms and on every cause.
 pub fn decisions(
     inquiry: &Inquiry<'_>,
     session: &Session,

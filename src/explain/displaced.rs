@@ -1,8 +1,9 @@
-//! Bad peaks displaced alike, as by a side lobe: one displacement explains them all.
+//! Bad peaks with the same displacement, as from a side lobe: one displacement explains them all.
 //!
 //! A bad peak may lie anywhere, which costs likelihood. Where several are off by the same
-//! displacement, only the displacement is free: the rest must lie where it puts them. Without this
-//! a knock that happens to come before the last few of them would seem the better explanation.
+//! displacement, only the displacement is free: the others must lie where it puts them. Without
+//! this a knock that happens to come just before the last of them would seem the better
+//! explanation.
 
 use crate::angle::Offset;
 
@@ -15,11 +16,11 @@ const LEAST: usize = 3;
 /// Two belong together when they differ by at most this many squared standard deviations:
 /// chi-square with two degrees of freedom exceeds it once in 20,000.
 const TOGETHER: f64 = 20.0;
-/// The displacement's two parameters, one an axis.
+/// The displacement's two parameters, one per axis.
 const PARAMETERS: f64 = 2.0;
 
-/// By how much the cost of a fit falls when its bad peaks that are displaced alike are explained by
-/// one displacement; zero when there are none, or it explains nothing.
+/// The fall in the cost of a fit when its bad peaks with the same displacement are explained by
+/// that displacement; zero when there are none, or it explains nothing.
 pub fn saved_by_displacement(session: &Session, fit: &JointFit) -> f64 {
     let problem = fit.problem(session);
     let bad: Vec<(usize, Offset)> = (0..fit.kept.len())

@@ -1,23 +1,22 @@
-//! The expected pointing error in any direction, between the directions for which it was
-//! calculated.
+//! The expected pointing error in any direction, interpolated between the directions for which it
+//! was calculated.
 
 use crate::angle::{Angle, Apparent, Direction};
 
 use super::sky_error::SkyError;
 
-/// How far beyond the outermost direction of the map its value still stands: the step between its
-/// rings. Every term of the model changes slowly over it.
+/// How far beyond the outermost direction of the map its value is still used: the step between its
+/// rings. Every term of the model changes slowly over that distance.
 const REACH: Angle = Angle::from_degrees(5.0);
 
-/// The expected error as a field over the sky: straight between neighbours of the map, along a ring
-/// of equal elevation and then from ring to ring.
+/// The expected error as a field over the sky: linear between neighbours of the map, first along a
+/// ring of equal elevation and then from ring to ring.
 #[derive(Clone, Debug)]
 pub struct ErrorField {
     rings: Vec<Ring>,
 }
 
-/// Directions of one elevation in the order of their azimuths, which are within one turn from
-/// zero.
+/// Directions of one elevation in order of azimuth, all within one turn from zero.
 #[derive(Clone, Debug)]
 struct Ring {
     elevation: Angle,
@@ -27,7 +26,7 @@ struct Ring {
 }
 
 impl ErrorField {
-    /// Of a map.
+    /// Builds the field from a map.
     pub fn of(expected: &SkyError) -> ErrorField {
         let near = |a: Angle, b: Angle| (a - b).abs() < Angle::from_degrees(1e-6);
         let rings = (expected.map)
@@ -37,7 +36,7 @@ impl ErrorField {
                     .map(|(to, error)| (to.azimuth().wrapped_positive(), *error))
                     .collect();
                 errors.sort_by(|a, b| a.0.radians().total_cmp(&b.0.radians()));
-                // Where the mask cuts a ring its gaps are wider than its steps.
+                // Where the mask cuts a ring, its gaps are wider than its steps.
                 let step =
                     (errors.windows(2).map(|w| w[1].0 - w[0].0)).fold(Angle::TURN, Angle::min);
                 Ring {
@@ -50,8 +49,8 @@ impl ErrorField {
         ErrorField { rings }
     }
 
-    /// The expected error towards a direction, one standard deviation; none where the map does
-    /// not reach: beyond the mount's range, far below the mask, near the zenith of an az-el mount.
+    /// The expected error towards a direction, one standard deviation; `None` outside the map:
+    /// beyond the mount's range, far below the mask, or near the zenith of an az-el mount.
     pub fn towards(&self, to: &Direction<Apparent>) -> Option<Angle> {
         let (azimuth, elevation) = (to.azimuth().wrapped_positive(), to.elevation());
         let mut below: Option<(Angle, Angle)> = None;
@@ -144,7 +143,7 @@ mod tests {
     }
 
     #[test]
-    fn it_is_straight_between_the_directions_of_the_map_also_over_north() {
+    fn it_is_linear_between_the_directions_of_the_map_also_across_north() {
         let map = map();
         for (azimuth, elevation) in [(0.0, 10.0), (7.0, 12.0), (-3.0, 18.0), (52.5, 15.0)] {
             let error = map.towards(&direction(azimuth, elevation)).unwrap();
@@ -157,7 +156,7 @@ mod tests {
     }
 
     #[test]
-    fn beyond_the_map_nothing_is_said() {
+    fn outside_the_map_there_is_no_value() {
         let map = map();
         assert!(map.towards(&direction(0.0, 24.0)).is_some());
         assert!(map.towards(&direction(66.0, 15.0)).is_some());

@@ -1,4 +1,4 @@
-//! Directions spread evenly over the sky that a mount reaches.
+//! Directions spread evenly over the part of the sky that a mount reaches.
 
 use nalgebra::DMatrix;
 
@@ -12,13 +12,13 @@ use crate::station::{Horizon, Mount, Station};
 const HIGHEST_DEG: i32 = 80;
 /// Degrees between the rings: every term of the model changes slowly over five degrees.
 const STEP_DEG: usize = 5;
-/// Directions round the horizon, one each 15 degrees, so that the longest wave of the model (three
-/// per turn) gets eight.
+/// Directions around the horizon, one every 15 degrees, so that the shortest wave of the model
+/// (three per turn) gets eight.
 const ROUND: f64 = 24.0;
 
 /// Directions from 5 to 80 degrees of elevation within the range of the mount's second axis and
-/// above the horizon mask, if one is given; about as many on every part of the sky. Of a mount
-/// whose first axis does not stand upright, up to the zenith, within both ranges and not near that
+/// above the horizon mask, if one is given, with about equal density on every part of the sky. For
+/// a mount whose first axis is not vertical: up to the zenith, within both ranges and not near that
 /// axis.
 pub fn even_sky(mount: &Mount, horizon: Option<&Horizon>) -> Vec<Direction<Apparent>> {
     let mut found = Vec::new();
@@ -29,7 +29,8 @@ pub fn even_sky(mount: &Mount, horizon: Option<&Horizon>) -> Vec<Direction<Appar
     };
     for elevation in (5..=highest).step_by(STEP_DEG) {
         let elevation = Angle::from_degrees(f64::from(elevation));
-        // As many azimuths as the circle at this elevation is long, for an even spread.
+        // The number of azimuths is proportional to the circle at this elevation, for an even
+        // spread.
         let count = (ROUND * elevation.cos()).round().max(1.0) as usize;
         for i in 0..count {
             let azimuth = Angle::TURN * (i as f64 / count as f64);
@@ -44,7 +45,7 @@ pub fn even_sky(mount: &Mount, horizon: Option<&Horizon>) -> Vec<Direction<Appar
 }
 
 /// Whether a mount without errors reaches a direction on the near side of its first axis, and not
-/// so near that axis that its first reading hardly matters on the sky.
+/// so close to that axis that its first reading hardly matters on the sky.
 fn reaches(mount: &Mount, direction: &Direction<Apparent>) -> bool {
     let within = |value: Angle, (low, high): (Angle, Angle)| value >= low && value <= high;
     if mount.kind().is_az_el() {
@@ -64,7 +65,7 @@ fn reaches(mount: &Mount, direction: &Direction<Apparent>) -> bool {
 }
 
 /// The mean of J'J over the sky that the mount reaches, n by n for n terms: the mean square of the
-/// pointing error that a change d of the terms (inside units) makes is d' W d, radians squared.
+/// pointing error caused by a change d of the terms (internal units) is d' W d, radians squared.
 pub fn sky_weights(station: &Station, model: &MountModel, terms: &[Term]) -> DMatrix<f64> {
     let n = terms.len();
     let mut sum = DMatrix::zeros(n, n);

@@ -8,21 +8,21 @@ use crate::fit::quantile;
 use super::linearised::{LinearFit, Linearised, Weighted};
 
 /// Of two explanations, or readings of a log, the one whose information criterion is worse by less
-/// than this is about as good and cannot be ruled out: a Bayes factor of twenty, from which on Kass
+/// than this is about as good and cannot be ruled out: a Bayes factor of twenty, above which Kass
 /// and Raftery (*Bayes factors*, 1995; from memory) call evidence strong.
 pub const STRONG_EVIDENCE: f64 = 6.0;
 
 /// The evidence for the larger of two sets of columns.
 #[derive(Clone, Debug)]
 pub struct Evidence {
-    /// Fall of the bounded sum of squares at the larger set's noise: each peak counts for no more
-    /// than it costs to call it bad.
+    /// Fall of the bounded sum of squares at the larger set's noise: no peak counts for more than
+    /// the cost of calling it bad.
     pub fall: f64,
-    /// The largest share of it that one peak alone has.
+    /// The largest share of it that comes from a single peak.
     pub by_one_peak: f64,
-    /// The share that the tenth of the peaks has that contribute most.
+    /// The share of it from the tenth of the peaks that contribute most.
     pub by_a_tenth: f64,
-    /// Columns more.
+    /// Additional columns.
     pub more: f64,
     /// Degrees of freedom of the larger set's noise.
     pub freedom: f64,
@@ -30,8 +30,8 @@ pub struct Evidence {
     pub rows: f64,
     /// Variance of the noise about the smaller set, over the same rows.
     pub variance_without: f64,
-    /// Rms of each peak predicted from the others, with the hypothesis over without: below one,
-    /// it predicts better (Allen, The relationship between variable selection and data
+    /// RMS error of each peak predicted from the others, with the hypothesis over without it: below
+    /// one, it predicts better (Allen, The relationship between variable selection and data
     /// augmentation, 1974: PRESS).
     pub cross_validation: Option<f64>,
     /// Whether the logged standard deviations count.
@@ -39,8 +39,8 @@ pub struct Evidence {
 }
 
 impl Evidence {
-    /// The p-value in one trial: by F, and where standard deviations were logged not less than
-    /// by chi-square.
+    /// The p-value in one trial: by F, and where standard deviations were logged at least that by
+    /// chi-square.
     pub fn p_value(&self) -> f64 {
         self.p_value_of(self.fall)
     }
@@ -51,7 +51,7 @@ impl Evidence {
     }
 
     /// The same without the tenth of the peaks that contribute most: where very many rates are
-    /// searched, some fits the few largest errors of any session.
+    /// searched, some rate fits the few largest errors of any session.
     pub fn p_value_without_a_tenth(&self) -> f64 {
         self.p_value_of(self.fall - self.by_a_tenth)
     }
@@ -67,7 +67,7 @@ impl Evidence {
     }
 
     /// Fall of the Bayesian information criterion (Schwarz 1978) for `parameters` more; positive
-    /// is better with the hypothesis.
+    /// favours the hypothesis.
     pub fn bic_fall(&self, parameters: f64) -> f64 {
         let ratio = 1.0 + self.fall.max(0.0) / self.freedom;
         self.rows * ratio.ln() - parameters * self.rows.ln()
@@ -76,8 +76,8 @@ impl Evidence {
 
 impl Linearised {
     /// The evidence for `large` over the smaller set of columns `small`, at the noise of the
-    /// larger; the smaller is refitted for that noise. Columns of the joint fit that are
-    /// in the larger only are taken out of it for the smaller.
+    /// larger; the smaller is refitted at that noise. Columns of the joint fit that only the larger
+    /// set has are removed from it for the smaller.
     pub fn evidence(&self, small: &[usize], large: &LinearFit) -> Option<Evidence> {
         let dropped: Vec<usize> = (large.chosen.iter().copied())
             .filter(|j| !small.contains(j) && self.is_set(*j))

@@ -1,4 +1,4 @@
-//! One explanation of a session: data without prose, which every verb, page and picture reads.
+//! One explanation of a session: data without text, used by every command, page and picture.
 
 use nalgebra::DMatrix;
 
@@ -24,54 +24,54 @@ use super::session::Session;
 use super::sky_error::SkyError;
 use super::start::StartingZeros;
 
-/// What explains a session.
+/// The explanation of a session.
 #[derive(Clone, Debug)]
 pub struct Explanation {
-    /// The usable peaks, with what was misread put right.
+    /// The usable peaks, with what was misread corrected.
     pub session: Session,
     /// Peaks that could not be used at all.
     pub unusable: Vec<Unusable>,
     /// Everything fitted together.
     pub fit: JointFit,
-    /// The zeros from which the fit began.
+    /// The zeros from which the fit started.
     pub start: StartingZeros,
-    /// How the log was misread, if it was: the explanation is that of the log put right.
+    /// How the log was misread, if it was: the explanation is then of the corrected log.
     pub misread: Option<Misread>,
-    /// Set when the readings are computed positions and no readings at all.
+    /// Set when the readings are computed positions instead of real readings.
     pub computed: Option<ComputedPositions>,
     /// The mount at the end of the log, the azimuth zero within half a turn.
     pub model: MountModel,
-    /// Every term fitted, held or not told, in the order of [`Term::ALL`].
+    /// Every term fitted, held or not determined, in the order of [`Term::ALL`].
     pub terms: Vec<TermEstimate>,
-    /// Where the beams of further feeds lie beside that of the first.
+    /// Beam offsets of further feeds from that of the first.
     pub feeds: Vec<FeedEstimate>,
     /// Correlation of each pair of fitted terms.
     pub correlations: Vec<(Term, Term, f64)>,
     /// Covariance of the fit's parameters, from the noise alone.
     pub covariance: DMatrix<f64>,
-    /// Rows less the parameters that the data had to pay for.
+    /// Rows minus the effective number of parameters.
     pub freedom: f64,
-    /// By what the fit's sigmas are to be multiplied to be the noise of a peak.
+    /// Factor from the fit's sigmas to the noise of a peak.
     pub noise_factor: f64,
     /// What was found apart from the errors that every mount has.
     pub causes: Vec<Cause>,
     /// What was decided of every hypothesis, and on what evidence.
     pub decisions: Vec<Decision>,
-    /// What was admitted on the way and dropped again, in order.
+    /// Hypotheses admitted on the way and dropped again, in order.
     pub dropped: Vec<Hypothesis>,
     /// Causes tested.
     pub tried: usize,
-    /// Directions among the terms that the data do not tell.
+    /// Combinations of terms that the data do not determine.
     pub not_told: Vec<Vague>,
-    /// What is determined instead.
+    /// The combinations determined instead.
     pub told_instead: Vec<ToldInstead>,
     /// Peaks that cannot belong, each with what it most likely is.
     pub bad_peaks: Vec<BadPeak>,
     /// Bad peaks that are off by the same amount.
     pub alike: Option<Alike>,
-    /// Scatter that depends on where the dish points.
+    /// Scatter that depends on the dish's direction.
     pub loose_joint: Option<LooseJoint>,
-    /// Play that shows as two resting places where the side of arrival was not logged.
+    /// Backlash that shows as two resting positions where the side of arrival was not logged.
     pub two_places: Vec<TwoPlaces>,
     /// An azimuth zero that agrees with a compass needle.
     pub compass: Option<Compass>,
@@ -81,7 +81,7 @@ pub struct Explanation {
     pub remarks: Vec<Remark>,
 }
 
-/// Where the beam of a further feed lies beside that of the first.
+/// Offset of a further feed's beam from that of the first.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FeedEstimate {
     /// Its place among the station's feeds.
@@ -95,39 +95,39 @@ pub struct FeedEstimate {
 /// One term's value.
 #[derive(Clone, Copy, Debug)]
 pub struct TermEstimate {
-    /// Which.
+    /// The term.
     pub term: Term,
-    /// Inside value: radians, fraction or seconds.
+    /// Internal value: radians, fraction or seconds.
     pub(crate) value: f64,
-    /// One standard deviation, in the same unit; none when held or not separable.
+    /// One standard deviation, in the same unit; `None` when held or not separable.
     pub(crate) sigma: Option<f64>,
-    /// How it came by its value.
+    /// Where its value comes from.
     pub state: TermState,
-    /// One standard deviation of what was known of it beforehand, in the same unit, where the fit
-    /// used any.
+    /// One standard deviation of its prior, in the same unit, where the fit used one.
     pub(crate) prior_sigma: Option<f64>,
 }
 
 impl TermEstimate {
-    /// The value of a term that is an angle; none of a scale or the clock.
+    /// The value of a term that is an angle; `None` for a scale or the clock.
     pub fn angle(&self) -> Option<Angle> {
         (self.term.unit() == TermUnit::Angle).then(|| Angle::from_radians(self.value))
     }
-    /// Its standard deviation; none of a scale or the clock, and of a term held or not separable.
+    /// Its standard deviation; `None` for a scale or the clock, and for a term held or not
+    /// separable.
     pub fn angle_sigma(&self) -> Option<Angle> {
         self.angle()?;
         self.sigma.map(Angle::from_radians)
     }
-    /// The value as files and screens show it.
+    /// The value in the unit of files and screens.
     pub fn shown(&self) -> f64 {
         self.term.unit().outward(self.value)
     }
-    /// The standard deviation as files and screens show it.
+    /// The standard deviation in the unit of files and screens.
     pub fn shown_sigma(&self) -> Option<f64> {
         self.sigma.map(|s| self.term.unit().outward(s))
     }
-    /// What was known of it beforehand, one standard deviation as files and screens show it, where
-    /// the fit used any.
+    /// One standard deviation of its prior in the unit of files and screens, where the fit used
+    /// one.
     pub fn shown_prior_sigma(&self) -> Option<f64> {
         self.prior_sigma.map(|s| self.term.unit().outward(s))
     }
@@ -146,11 +146,11 @@ pub struct Cause {
     pub size: Size,
     /// The evidence for it, given everything else in the fit.
     pub evidence: Evidence,
-    /// The probability of as much by chance, corrected for all that was tested.
+    /// The probability of as strong an effect by chance, corrected for everything tested.
     pub p_value: f64,
     /// Fall of the Bayesian information criterion.
     pub bic_fall: f64,
-    /// What explains the data about as well.
+    /// Hypotheses that explain the data about as well.
     pub rivals: Vec<RivalHypothesis>,
 }
 
@@ -159,7 +159,7 @@ impl Cause {
     pub fn fault(&self) -> Fault {
         self.hypothesis.fault().unwrap_or(Fault::Unexplained)
     }
-    /// When it happened, if it happened at once.
+    /// When it happened, if it was a sudden change.
     pub fn instant(&self) -> Option<LogInstant> {
         self.hypothesis.instant()
     }
@@ -168,12 +168,12 @@ impl Cause {
 /// How a log was misread.
 #[derive(Clone, Debug)]
 pub struct Misread {
-    /// What it really means.
+    /// What the log really means.
     pub misreading: Misreading,
-    /// Scatter of one coordinate as logged and how many peaks were then bad; none where nothing
-    /// could be fitted.
+    /// Scatter of one coordinate as logged and the number of peaks that were then bad; `None` where
+    /// nothing could be fitted.
     pub as_logged: Option<(Angle, usize)>,
-    /// How far each peak misses as logged.
+    /// Distance by which each peak misses as logged.
     pub misses_as_logged: Option<Vec<Angle>>,
     /// The probability that it looks so much better by chance, corrected for all readings tried.
     pub p_value: f64,
@@ -186,31 +186,31 @@ pub struct Misread {
 pub struct ComputedPositions {
     /// Rms distance.
     pub rms: Angle,
-    /// Whether they are those without air.
+    /// Whether they were computed without refraction.
     pub airless: bool,
 }
 
-/// An axis that rests in two places.
+/// An axis that rests in two positions.
 #[derive(Clone, Copy, Debug)]
 pub struct TwoPlaces {
-    /// Which axis.
+    /// The axis.
     pub axis: FaultAxis,
-    /// How far they lie apart: the play.
+    /// Distance between them: the backlash.
     pub apart: Angle,
     /// One standard deviation.
     pub sigma: Angle,
-    /// The probability that a single place looks so.
+    /// The probability that a single position looks like this.
     pub p_value: f64,
 }
 
-/// What was decided of a hypothesis.
+/// The decision on a hypothesis.
 #[derive(Clone, Debug)]
 pub struct Decision {
-    /// Of what.
+    /// The hypothesis.
     pub hypothesis: Hypothesis,
     /// Whether it is fitted.
     pub fitted: bool,
-    /// On what grounds.
+    /// The grounds.
     pub grounds: Grounds,
 }
 
@@ -223,11 +223,11 @@ pub enum Grounds {
     Asked,
     /// By the evidence.
     Evidence(Numbers),
-    /// The log does not tell the sides of arrival.
+    /// The log does not record the sides of arrival.
     SidesNotLogged,
     /// The axis nearly always arrived from the same side.
     OneSide,
-    /// These peaks cannot tell it from what is fitted.
+    /// These peaks cannot separate it from what is fitted.
     NotTold,
 }
 
@@ -238,25 +238,25 @@ pub struct Numbers {
     pub p_value: f64,
     /// Fall of the Bayesian information criterion; positive is better with it.
     pub bic_fall: f64,
-    /// Rms of peaks predicted from the others, with it over without.
+    /// RMS error of peaks predicted from the others, with it over without.
     pub cross_validation: Option<f64>,
 }
 
 /// What the user should know of an explanation.
 #[derive(Clone, Debug)]
 pub enum Remark {
-    /// What the sky could not vouch for.
+    /// Doubts about the positions on the sky.
     Sky(SkyNotice),
-    /// Peaks without a standard deviation in a log that gives others one.
+    /// Peaks without a standard deviation in a log where others have one.
     SigmasMissing {
         /// How many.
         peaks: usize,
     },
-    /// The scatter is larger than the logged sigmas allow: uncertainties are widened by as much.
+    /// The scatter is larger than the logged sigmas allow: uncertainties are widened accordingly.
     ScatterContradictsLog {
         /// Times the logged standard deviations.
         scatter: f64,
-        /// By chance.
+        /// The probability of this by chance.
         p_value: f64,
     },
     /// The scatter is clearly smaller than the logged sigmas.
@@ -264,13 +264,13 @@ pub enum Remark {
         /// Times the logged standard deviations.
         scatter: f64,
     },
-    /// The peaks ask for another value of a held term.
+    /// The peaks require another value of a held term.
     HoldContradicted {
-        /// Which.
+        /// The term.
         term: Term,
-        /// Held at, inside value.
+        /// The held value, internal unit.
         value: f64,
-        /// The data call for this much more.
+        /// The data require this much more.
         off: f64,
         /// One standard deviation of that.
         sigma: f64,
@@ -280,7 +280,7 @@ pub enum Remark {
         /// The zero.
         zero: Angle,
     },
-    /// A term is fitted because it stands or falls with one listed.
+    /// A term is fitted because it belongs together with one listed.
     FittedToo {
         /// The one added.
         term: Term,
@@ -291,35 +291,35 @@ pub enum Remark {
     DroopHeldForRunout,
     /// Terms that are well determined only in combination.
     ToldOnlyTogether {
-        /// Which.
+        /// The terms.
         terms: Vec<Term>,
         /// Scaled condition number.
         condition: f64,
-        /// What would tell.
+        /// The observation that would separate them.
         advice: Advice,
     },
-    /// So few peaks that bad ones among them cannot be told.
+    /// Too few peaks to recognise bad ones among them.
     FewPeaks {
         /// How many.
         peaks: usize,
-        /// How many it takes.
+        /// How many are needed.
         needed: usize,
     },
-    /// So many bad peaks that it is not certain which are the bad ones.
+    /// So many bad peaks that it is uncertain which ones are bad.
     ManyBad {
         /// Bad peaks.
         bad: usize,
         /// All peaks.
         peaks: usize,
     },
-    /// Causes were looked for on a part of the peaks, evenly taken over the log.
+    /// Causes were searched for on a subset of the peaks, spread evenly over the log.
     ChosenOnSome {
-        /// How many.
+        /// Number used.
         used: usize,
-        /// Of how many.
+        /// Number in total.
         peaks: usize,
     },
-    /// Too few coordinates to look for causes.
+    /// Too few coordinates to search for causes.
     NoCausesAsked,
     /// Backlash was not tested: the sides of arrival are not logged.
     SidesNotLogged,
@@ -332,16 +332,16 @@ pub enum Remark {
     },
     /// How the encoder zeros of several logs differ.
     ZerosOfLogs {
-        /// Each change, and by how much the reading for the same direction is then more.
+        /// Each change, and by how much it increases the reading for the same direction.
         changes: Vec<(ZeroChange, Size)>,
         /// Whether the user requested zeros for each log.
         asked: bool,
-        /// The log whose zeros the calibration has.
+        /// The log whose zeros are in the calibration.
         last: usize,
     },
-    /// Something that a mount model cannot correct is left in the pointing.
+    /// A pointing error remains that a mount model cannot correct.
     NotCorrected {
-        /// Which cause, by its place among the causes.
+        /// The cause, by its place among the causes.
         cause: usize,
     },
 }
@@ -355,12 +355,12 @@ impl Explanation {
     pub fn estimate(&self, term: Term) -> Option<&TermEstimate> {
         self.terms.iter().find(|t| t.term == term)
     }
-    /// The observation that would tell some terms best.
+    /// The observation that would best separate some terms.
     pub fn what_would_tell(&self, terms: &[Term]) -> Advice {
         what_would_tell(&self.session, &self.fit, terms)
     }
-    /// The other terms with which some are known only together; empty when each is known by
-    /// itself.
+    /// The other terms with which some are determined only in combination; empty when each is
+    /// determined by itself.
     pub fn told_only_together(&self, terms: &[Term]) -> Vec<Term> {
         let together = self.remarks.iter().filter_map(|r| match r {
             Remark::ToldOnlyTogether { terms: all, .. } => Some(all),
@@ -375,7 +375,7 @@ impl Explanation {
     pub fn scatter(&self) -> Angle {
         self.fit.typical_sigma() * self.noise_factor
     }
-    /// Whether any cause, misreading or bad peak has a name.
+    /// Whether no cause, misreading or bad peak has a name.
     pub fn is_healthy(&self) -> bool {
         self.causes.is_empty()
             && self.misread.is_none()

@@ -6,24 +6,24 @@ use serde::{Serialize, Serializer};
 
 use crate::mount::Kind;
 
-/// A fault of the mount, of the data or of the people, by the names used in files.
+/// A fault of the mount, the data or the operator, by the names used in files.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Fault {
-    /// The azimuth axis has play: it stops short on the side from which it arrives.
+    /// The azimuth axis has backlash: it stops short on the side from which it arrives.
     AzimuthBacklash,
-    /// The elevation axis has play.
+    /// The elevation axis has backlash.
     ElevationBacklash,
-    /// The azimuth axis leans differently from one peak on.
+    /// The tilt of the azimuth axis changes from one peak on.
     BaseKnock,
-    /// The beam points elsewhere on the dish from one peak on.
+    /// The beam changes its direction on the dish from one peak on.
     DishKnock,
-    /// A pattern that is certainly there and fits no name.
+    /// A pattern that is certainly present and fits no name.
     Unexplained,
-    /// The azimuth encoder and the axis jumped against each other: slipped joint, lost steps.
+    /// The azimuth encoder jumped relative to the axis: slipped joint, lost steps.
     AzimuthSlip,
-    /// The elevation encoder and the axis jumped against each other.
+    /// The elevation encoder jumped relative to the axis.
     ElevationSlip,
-    /// An axis and its encoder move slowly against each other.
+    /// An encoder drifts slowly relative to its axis.
     Creep,
     /// The mount follows the temperature, or the time of day.
     ThermalDrift,
@@ -37,11 +37,11 @@ pub enum Fault {
     ToothError,
     /// The gear ratio or the steps per degree are wrong.
     WrongScale,
-    /// The scatter depends on where the dish points: something rattles.
+    /// The scatter depends on the dish's direction: something is loose.
     LooseJoint,
-    /// The dish or the feed moves against the elevation axis as it is raised.
+    /// The dish or the feed shifts relative to the elevation axis as it is raised.
     LooseDish,
-    /// The pier leans more and more.
+    /// The tilt of the pier grows with time.
     Settling,
     /// The clock is off by seconds or minutes.
     Clock,
@@ -59,13 +59,13 @@ pub enum Fault {
     WrongEmitter,
     /// A peak was found on a sidelobe.
     Sidelobe,
-    /// The orbit elements are too old: a satellite is early or late on its orbit.
+    /// The orbital elements are too old: a satellite is early or late on its orbit.
     StaleElements,
     /// A digit of a reading is wrong, or two were exchanged.
     DigitSlip,
-    /// Readings are in another unit than degrees.
+    /// Readings are in a unit other than degrees.
     WrongUnit,
-    /// Refraction was taken into account twice, or not at all.
+    /// Refraction was applied twice, or not at all.
     Refraction,
     /// Two columns of the log are exchanged.
     ColumnsExchanged,
@@ -106,7 +106,7 @@ impl Fault {
         Fault::ColumnsExchanged,
     ];
 
-    /// The name in files.
+    /// The name used in files.
     pub const fn name(self) -> &'static str {
         match self {
             Fault::BaseKnock => "base-knock",
@@ -142,7 +142,8 @@ impl Fault {
         }
     }
 
-    /// The name in files for a kind of mount: that of a fault of one axis begins with the axis.
+    /// The name used in files for a kind of mount: that of a fault of one axis begins with the
+    /// axis.
     pub fn name_on(self, kind: Kind) -> String {
         let name = self.name();
         let [one, two] = kind.axes().map(|axis| axis.key().replace('_', "-"));
@@ -155,12 +156,12 @@ impl Fault {
         name.to_owned()
     }
 
-    /// What it is, in plain words, for a kind of mount.
+    /// A plain description, for a kind of mount.
     pub fn words_on(self, kind: Kind) -> String {
         kind.said(self.template())
     }
 
-    /// What it is, in plain words with the marks of [`Kind::said`].
+    /// A plain description with the placeholders of [`Kind::said`].
     const fn template(self) -> &'static str {
         match self {
             Fault::BaseKnock => "the base was knocked: the <azimuth axis> <leans> differently",
@@ -214,15 +215,15 @@ impl Serialize for Fault {
     }
 }
 
-/// Where a fault shows.
+/// The axis in which a fault shows.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum FaultAxis {
-    /// In the azimuth axis, or across the line of sight.
+    /// The azimuth axis, or across the line of sight.
     Azimuth,
-    /// In the elevation axis, or up and down.
+    /// The elevation axis, or up and down.
     Elevation,
-    /// In both, or in neither in particular.
+    /// Both, or neither in particular.
     Both,
 }
 
@@ -265,7 +266,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn every_name_leads_back() {
+    fn every_fault_is_found_by_its_name() {
         for fault in Fault::ALL {
             assert_eq!(Fault::by_name(fault.name()), Some(fault));
         }

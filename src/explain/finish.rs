@@ -1,4 +1,4 @@
-//! The report once the hypotheses are chosen.
+//! Builds the report once the hypotheses are chosen.
 
 use nalgebra::DMatrix;
 
@@ -37,11 +37,11 @@ use super::uncertainty::{contradicted_holds, noise_of, poorly_told};
 use super::unexplained::Unexplained;
 use super::usual::weigh_usual_errors;
 
-/// By this factor the spread of a term listed by the user is widened for the last fit: no session
-/// then feels it, and the equations still have an answer.
+/// Factor by which the prior of a term listed by the user is widened for the last fit: too wide to
+/// affect any session, and the equations can still be solved.
 const PRACTICALLY_FREE: f64 = 1e4;
 
-/// Where the beams of further feeds lie.
+/// Beam offsets of further feeds.
 fn feeds(session: &Session, fit: &JointFit, covariance: &DMatrix<f64>) -> Vec<FeedEstimate> {
     let sense = session.geometry.second_sense();
     let offset = |right: f64, up: f64| FeedOffset {
@@ -64,11 +64,11 @@ fn feeds(session: &Session, fit: &JointFit, covariance: &DMatrix<f64>) -> Vec<Fe
         .collect()
 }
 
-/// The report once the hypotheses are chosen.
+/// Builds the report once the hypotheses are chosen.
 ///
 /// # Errors
-/// When nothing is left to estimate the uncertainty from, or none of the requested terms is
-/// determined.
+/// When no degrees of freedom are left to estimate the uncertainty, or none of the requested terms
+/// is determined.
 pub fn finished(
     context: Context<'_>,
     unusable: Vec<Unusable>,
@@ -90,12 +90,12 @@ pub fn finished(
     } else {
         settle_bad_peaks(&session, admission.fit)
     };
-    // What was compared so far is now taken to the last digits.
+    // The fits compared so far were only as exact as needed; the final one converges fully.
     if let Some(exact) = session.refit_as_held(&fit, &fit.kept) {
         fit = exact;
     }
     let mut loose = settle_loose_joint(context, &session, &mut fit);
-    // Terms that the data do not tell are held at zero.
+    // Terms that the data do not determine are held at zero.
     let vague = vague_directions(&session, &fit);
     let not_told: Vec<Term> = vague.iter().flat_map(|(_, held)| held.clone()).collect();
     if !not_told.is_empty() {
@@ -136,7 +136,7 @@ pub fn finished(
         (noise.freedom, &allowed),
     );
     if !session.held_terms.is_empty() {
-        // About the mount without causes: they would bend to make up for a wrong hold.
+        // Against the mount without causes: causes would bend to compensate for a wrong hold.
         let plain = session.plain_fit().map(|(plain, _)| plain);
         contradicted_holds(&session, plain.as_ref().unwrap_or(&fit), &mut remarks);
     }
@@ -161,7 +161,7 @@ pub fn finished(
             held,
         })
         .collect();
-    // Weighed where they were looked for.
+    // Weighed on the peaks on which they were searched for.
     let some = sample(session.peaks.len()).and_then(|places| {
         let some = session.thinned(&places);
         let fit = fit.thinned(&some, &places)?;
@@ -246,7 +246,7 @@ pub fn finished(
     })
 }
 
-/// Looks for a loose joint, and takes the bad peaks again that its scatter allows.
+/// Searches for a loose joint, and takes back the bad peaks that its scatter allows.
 fn settle_loose_joint(
     context: Context<'_>,
     session: &Session,
@@ -254,7 +254,7 @@ fn settle_loose_joint(
 ) -> Option<LooseJoint> {
     let mut loose = loose_joint(session, fit, &[]);
     if loose.is_some() && !session.trusts_all {
-        // Peaks that stand off alike are displaced, not loose.
+        // Peaks that share the same offset are displaced, not loose.
         let judged = bad_peaks(session, fit, None);
         let bad = named(context.station, context.sky, session, fit, judged);
         if let Some(group) = alike(session, fit, &bad) {
@@ -276,7 +276,7 @@ fn settle_loose_joint(
     loose
 }
 
-/// What the user asks for is fitted to the data alone.
+/// Fits the terms requested by the user to the data alone, without a prior.
 fn free_listed_terms(session: &Session, fit: &mut JointFit) {
     if session.choice == TermChoice::ByTheData && session.also.is_empty() {
         return;
@@ -299,7 +299,7 @@ fn causes_play(causes: &[Cause]) -> bool {
         .any(|c| matches!(c.fault(), AzimuthBacklash | ElevationBacklash))
 }
 
-/// What is said of how many peaks are bad, and of those without a name.
+/// Remarks on the number of bad peaks and on those without a name.
 fn said_of_bad(
     session: &Session,
     fit: &JointFit,
@@ -336,11 +336,11 @@ fn by_compass(
     covariance: &DMatrix<f64>,
 ) -> Option<super::compass::Compass> {
     if !session.kind().has_track() {
-        // No compass says where a polar axis or a lower axis lies about itself.
+        // A compass does not determine the rotation of a polar axis or of a horizontal lower axis.
         return None;
     }
     let place = fit.place_of(Term::AzimuthZero)?;
-    // A zero that is confounded with other causes says nothing.
+    // A zero that is confounded with other causes is no evidence.
     let scaled = (fit.hypotheses.iter())
         .any(|h| matches!(h, Hypothesis::Grads(_)) || h.group() == Some(Group::AzimuthScale));
     if scaled {

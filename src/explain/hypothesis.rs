@@ -1,4 +1,5 @@
-//! The hypotheses: mount terms and causes alike, each a few columns of the joint fit.
+//! The hypotheses: mount terms and causes alike, each represented by a few columns of the joint
+//! fit.
 
 use std::sync::Arc;
 
@@ -15,38 +16,39 @@ use super::shape::{Lever, Shape, ShapeColumn};
 /// Something that moves the beam or the target, fitted together with everything else.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Hypothesis {
-    /// Constant terms of the mount model that stand or fall together: all of one group.
+    /// Constant terms of the mount model that are fitted together: all of one group.
     Terms(Vec<Term>),
-    /// Play of the elevation axis that flips where the dish is in balance: at this elevation.
+    /// Backlash of the elevation axis that changes sides where the dish is balanced: at this
+    /// elevation.
     BalanceFlip {
-        /// Elevation at which the load changes its side.
+        /// Elevation at which the load changes sides.
         at: Angle,
     },
-    /// An axis and its encoder jumped against each other.
+    /// An encoder jumped relative to its axis.
     Slip {
-        /// Which axis.
+        /// The axis.
         axis: FaultAxis,
         /// When.
         instant: LogInstant,
     },
-    /// From one log to the next an axis has another encoder zero.
+    /// The encoder zero of an axis changes from one log to the next.
     LogZero(ZeroChange),
-    /// The beam of a further feed, by its place among the station's, lies beside that of the first.
+    /// Beam offset of a further feed, by its place in the station's list, from that of the first.
     Feed(usize),
-    /// From one peak on the azimuth axis leans differently.
+    /// The tilt of the azimuth axis changes from one peak on.
     BaseKnock(LogInstant),
-    /// From one peak on the beam points elsewhere on the dish.
+    /// The beam changes its direction on the dish from one peak on.
     DishKnock(LogInstant),
-    /// An axis and its encoder move slowly against each other.
+    /// An encoder drifts slowly relative to its axis.
     Creep {
-        /// Which axis.
+        /// The axis.
         axis: FaultAxis,
         /// The middle of the session, hours.
         middle: f64,
     },
     /// An axis follows the logged temperature.
     Temperature {
-        /// Which axis.
+        /// The axis.
         axis: FaultAxis,
         /// Mean of the logged temperatures.
         mean_c: f64,
@@ -55,39 +57,39 @@ pub enum Hypothesis {
     DayCycle(FaultAxis),
     /// The track's lift three times per turn; twice is a mount term.
     WarpThrice,
-    /// An error many times per turn, at the rate of a gear that is known.
+    /// An error many times per turn, at the rate of a known gear.
     Teeth {
-        /// Which axis.
+        /// The axis.
         axis: FaultAxis,
         /// How many times per turn.
         per_turn: f64,
-        /// Whether it is the pinion's turn and not the big gear's tooth.
+        /// Whether it is once per pinion turn instead of once per tooth of the big gear.
         pinion: bool,
     },
-    /// A fast ripple, whatever it comes from: this many times per turn.
+    /// A fast ripple of any origin: this many times per turn.
     Ripple {
-        /// Which axis.
+        /// The axis.
         axis: FaultAxis,
         /// How many times per turn.
         per_turn: u16,
     },
-    /// A pattern that has no name: this many times per turn of an axis.
+    /// A pattern without a name: this many times per turn of an axis.
     Pattern {
-        /// Which axis it is seen in.
+        /// The axis in which it is seen.
         axis: FaultAxis,
-        /// Which reading it goes with.
+        /// The reading on which it depends.
         with: FaultAxis,
-        /// How many times per turn of that.
+        /// How many times per turn of that reading.
         times: u8,
     },
-    /// The dish or the feed yields as the dish is raised: across (azimuth) or up and down.
+    /// The dish or the feed flexes as the dish is raised: across (azimuth) or up and down.
     LooseDish(FaultAxis),
-    /// The dish or the feed flops over sideways at this elevation.
+    /// The dish or the feed drops to the other side at this elevation.
     Flop {
         /// Elevation.
         at: Angle,
     },
-    /// The tilt grows.
+    /// The tilt grows with time.
     Settling {
         /// The middle of the session, hours.
         middle: f64,
@@ -97,29 +99,28 @@ pub enum Hypothesis {
         /// Its number in the station file.
         emitter: usize,
     },
-    /// The readings carry the air's bending this many times: twice, or not at all.
+    /// The readings include refraction this many times: twice, or not at all.
     Air {
         /// 2 or 0.
         times: f64,
     },
-    /// All peaks of one emitter were those of another.
+    /// All peaks of one emitter really belong to another.
     Relabelled {
         /// The emitter's number in the station file.
         emitter: usize,
-        /// What it really was.
+        /// Name of the true emitter.
         really: String,
-        /// By peak, the step from the one's direction to the other's.
+        /// By peak, the step from the direction of the logged emitter to that of the true one.
         steps: Arc<Vec<Vector3<f64>>>,
     },
-    /// The lag that was taken off the scans of a log is only known to its standard deviation: so many
-    /// of these it is off.
+    /// Error of the lag removed from the scans of a log, in units of its standard deviation.
     Lag {
         /// The log's number.
         log: usize,
-        /// Which axis.
+        /// The axis.
         axis: FaultAxis,
     },
-    /// Readings of an axis in another unit that is nearly a degree: grads.
+    /// Readings of an axis in another unit close to a degree: grads.
     Grads(FaultAxis),
 }
 
@@ -134,17 +135,17 @@ pub struct Size {
     pub unit: &'static str,
 }
 
-/// Plausible sizes, one standard deviation; common practice, no source. They only restrain the fit
-/// from absurd values where the data tell nothing.
+/// Plausible sizes, one standard deviation; common practice, no source. They only keep the fit from
+/// absurd values where the data determine nothing.
 mod plausible {
     use super::super::prior_size::{GLARING, GLARING_CLOCK_S, PERIODIC as ONCE_PER_TURN};
     use crate::angle::Angle;
 
-    /// Play of an axis, or a part that falls to the other side.
+    /// Backlash of an axis, or of a part that falls to the other side.
     pub const PLAY: f64 = Angle::from_degrees(2.0).radians();
-    /// A slip of an axis: a clutch may give by any amount.
+    /// A slip of an axis: a clutch may slip by any amount.
     pub const SLIP: f64 = Angle::from_degrees(30.0).radians();
-    /// A knock that leaves the dish working.
+    /// A knock after which the dish still works.
     pub const KNOCK: f64 = GLARING.radians();
     /// Feeds side by side at the focus of a dish, which lie within a few beams.
     pub const FEED: f64 = Angle::from_degrees(10.0).radians();
@@ -152,28 +153,28 @@ mod plausible {
     pub const PER_HOUR: f64 = Angle::from_degrees(0.5).radians();
     /// Bending by heat, per kelvin.
     pub const PER_KELVIN: f64 = Angle::from_degrees(0.2).radians();
-    /// Anything that repeats with the turn or the day.
+    /// Anything that repeats with each turn or day.
     pub const PERIODIC: f64 = ONCE_PER_TURN.radians();
-    /// A satellite early or late on its orbit, seconds: as far as a clock may be off.
+    /// A satellite early or late on its orbit, seconds: as much as a clock may be off.
     pub const ORBIT_S: f64 = GLARING_CLOCK_S;
     /// Refraction differs from the model by this share of itself, by weather and by the model's own
     /// error.
     pub const AIR: f64 = 0.1;
-    /// A relabelled peak belongs wholly to the other emitter: as good as exact, and the equations
-    /// still have an answer.
+    /// A relabelled peak belongs entirely to the other emitter: practically exact, and the
+    /// equations can still be solved.
     pub const WHOLE: f64 = 1e-4;
-    /// So many of its standard deviations a lag may be off as far as the fit knows beforehand.
+    /// Prior on the error of a lag, in its standard deviations.
     pub const LAG_SIGMAS: f64 = 5.0;
-    /// A unit's factor is exact; this is as good as zero.
+    /// The factor of a unit is exact; this is practically zero.
     pub const EXACT: f64 = 1e-6;
 }
 
-/// A grad is 0.9 degrees by definition: an axis logged in grads moves by a tenth less than its
-/// number.
+/// A grad is 0.9 degrees by definition: an axis logged in grads moves by a tenth less than the
+/// number logged.
 pub const GRADS_SCALE: f64 = -0.1;
 
 impl Hypothesis {
-    /// The fault that it is a case of; none for what every mount has.
+    /// The fault that it represents; `None` for the errors of every mount.
     pub fn fault(&self) -> Option<Fault> {
         Some(match self {
             Hypothesis::Terms(terms) => return terms.first().and_then(|t| fault_of(t.group())),
@@ -231,7 +232,7 @@ impl Hypothesis {
         }
     }
 
-    /// The mount terms that its coefficients are; empty for anything but constant terms.
+    /// The mount terms among its coefficients; empty for anything but constant terms.
     pub fn terms(&self) -> Vec<Term> {
         match self {
             Hypothesis::Terms(terms) => terms.clone(),
@@ -239,7 +240,7 @@ impl Hypothesis {
         }
     }
 
-    /// The same without some mount terms; none when nothing is left of it.
+    /// The same without some mount terms; `None` when no term is left.
     pub fn without_terms(&self, held: &[Term]) -> Option<Hypothesis> {
         match self {
             Hypothesis::Terms(terms) => {
@@ -296,7 +297,7 @@ impl Hypothesis {
             }
             Hypothesis::LogZero(change) => {
                 let term = zero_of(change.axis);
-                // An encoder that is zeroed again may be anywhere.
+                // An encoder that was zeroed again may be anywhere.
                 let spread = prior_size::prior(term, beamwidth);
                 vec![ShapeColumn::term(
                     term,
@@ -358,7 +359,8 @@ impl Hypothesis {
                     log: *log,
                     second: *axis == FaultAxis::Elevation,
                 };
-                // It was told by these very peaks: they tell it again, and count once.
+                // The lag was estimated from these same peaks: they determine it again here, and
+                // count only once.
                 vec![ShapeColumn::term(zero(*axis), shape, plausible::LAG_SIGMAS)]
             }
             Hypothesis::Grads(axis) => {
@@ -367,8 +369,8 @@ impl Hypothesis {
                         .known(GRADS_SCALE, plausible::EXACT),
                 ]
             }
-            // Beyond collimation (constant), skew (sine) and azimuth zero (cosine); up and down
-            // beyond elevation zero and droop.
+            // In addition to collimation (constant), skew (sine) and azimuth zero (cosine); up and
+            // down in addition to elevation zero and droop.
             Hypothesis::LooseDish(axis) => {
                 let term = match axis {
                     FaultAxis::Azimuth => Term::Collimation,
@@ -392,7 +394,7 @@ impl Hypothesis {
                 )]
             }
             Hypothesis::Air { times } => {
-                // The target itself is bent once.
+                // The target direction already includes refraction once.
                 vec![ShapeColumn::target(Lever::Air, 1.0).known(times - 1.0, plausible::AIR)]
             }
             Hypothesis::Relabelled { steps, .. } => {
@@ -404,8 +406,8 @@ impl Hypothesis {
         }
     }
 
-    /// How many parameters it has for an information criterion: coefficients that are not known
-    /// beforehand, and places that were searched for.
+    /// Number of parameters for an information criterion: coefficients not known beforehand, and
+    /// places that were searched for.
     pub fn parameters(&self) -> f64 {
         let free = match self {
             Hypothesis::Terms(terms) => terms.len(),
@@ -437,7 +439,7 @@ impl Hypothesis {
         (free + searched) as f64
     }
 
-    /// Whether its size is known beforehand, so that the only question is whether it is there.
+    /// Whether its size is known beforehand, so that the only question is whether it is present.
     pub fn is_of_known_size(&self) -> bool {
         matches!(
             self,
@@ -445,7 +447,7 @@ impl Hypothesis {
         )
     }
 
-    /// What happened at once, if it is of that kind.
+    /// When the change happened, if it was a sudden one.
     pub fn instant(&self) -> Option<LogInstant> {
         match self {
             Hypothesis::Slip { instant, .. }
@@ -456,12 +458,12 @@ impl Hypothesis {
         }
     }
 
-    /// Whether a zero jumps.
+    /// Whether it is a jump of a zero.
     pub fn is_jump_of_a_zero(&self) -> bool {
         matches!(self, Hypothesis::Slip { .. } | Hypothesis::LogZero(_))
     }
 
-    /// Whether it changes slowly in the course of a session.
+    /// Whether it changes slowly during a session.
     pub fn is_drift(&self) -> bool {
         matches!(
             self,
@@ -481,9 +483,9 @@ impl Hypothesis {
             unit,
         };
         match self {
-            // The reading after less the reading before, for the same direction.
+            // The reading after minus the reading before, for the same direction.
             Hypothesis::Slip { .. } => one(-degrees, "deg"),
-            // The coefficient is the zero before less the zero after: the same thing.
+            // The coefficient is the zero before minus the zero after, which is the same.
             Hypothesis::LogZero(_) => one(degrees, "deg"),
             Hypothesis::Creep { .. } => one(-degrees, "deg/h"),
             Hypothesis::Temperature { .. } => one(-degrees, "deg/K"),
@@ -522,7 +524,7 @@ impl Hypothesis {
         }
     }
 
-    /// Whether two are the same except for where they were found.
+    /// Whether two are the same apart from where they were found.
     pub fn same_kind(&self, other: &Hypothesis) -> bool {
         use Hypothesis::{Feed, Lag, LogZero, Pattern, Relabelled, Stale, Teeth, Terms};
         match (self, other) {
@@ -541,7 +543,7 @@ impl Hypothesis {
     }
 }
 
-/// The fault that a group of mount terms is, if it is one.
+/// The fault that a group of mount terms represents, if any.
 fn fault_of(group: Group) -> Option<Fault> {
     Some(match group {
         Group::AzimuthBacklash => Fault::AzimuthBacklash,
@@ -576,7 +578,7 @@ fn axis_of(group: Group) -> FaultAxis {
     }
 }
 
-/// Length of a pair of coefficients, with its standard deviation to first order.
+/// Magnitude of a pair of coefficients, with its standard deviation to first order.
 fn amplitude(values: &[f64], covariance: &[Vec<f64>], factor: f64, unit: &'static str) -> Size {
     let length = values[0].hypot(values[1]).max(1e-300);
     let along = [values[0] / length, values[1] / length];

@@ -1,6 +1,6 @@
-//! What the session says about a hypothesis: one that is not in a joint fit, to first order in one
-//! pass over the peaks, or one that is in it. P-values are corrected for the places of a step,
-//! the rates of a ripple and the number of causes tested.
+//! Tests of a hypothesis on the session: one that is not in a joint fit, to first order in one pass
+//! over the peaks, or one that is in it. P-values are corrected for the places of a step, the rates
+//! of a ripple and the number of causes tested.
 
 use crate::sky::Sky;
 use crate::station::Station;
@@ -20,24 +20,25 @@ use super::tuned::{
 };
 
 /// A pattern without a name must be this improbable by chance: it is reported only when it is
-/// certainly there. Common practice, no source.
+/// certainly present. Common practice, no source.
 const CERTAINLY_THERE: f64 = 1e-4;
 /// A coefficient that the data determine no better than this share of its plausible size is not
-/// tested: the prior would answer in their place. Common practice, no source.
+/// tested: the result would come from the prior alone. Common practice, no source.
 const LEAST_TOLD: f64 = 0.5;
 
-/// What is needed to ask.
+/// What a test needs.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Context<'a> {
     /// The station.
     pub station: &'a Station,
-    /// Its sky; without one no other emitters and clocks can be tried.
+    /// Its sky; without one, other emitters and clock offsets cannot be tried.
     pub sky: Option<&'a Sky>,
-    /// The log, to compute its directions again at another clock; none when it was misread.
+    /// The log, to compute its directions again at another clock offset; `None` when it was
+    /// misread.
     pub reading: Option<LogReading<'a>>,
 }
 
-/// A hypothesis that was tested, and the answer.
+/// A hypothesis that was tested, and the result.
 #[derive(Clone, Debug)]
 pub struct TestedHypothesis {
     /// The hypothesis.
@@ -46,10 +47,10 @@ pub struct TestedHypothesis {
     pub values: Vec<f64>,
     /// The evidence for it.
     pub evidence: Evidence,
-    /// The probability of as much by chance, corrected for the places tried and the number of
-    /// causes tested; at most one.
+    /// The probability of as strong an effect by chance, corrected for the places tried and the
+    /// number of causes tested; at most one.
     pub p_value: f64,
-    /// Of a ripple, whose rate is one of very many: the same without the tenth of the peaks that
+    /// For a ripple, whose rate is one of very many: the same without the tenth of the peaks that
     /// contribute most; zero for others.
     spread_p_value: f64,
     /// Fall of the information criterion.
@@ -70,10 +71,10 @@ impl TestedHypothesis {
             })
             .collect()
     }
-    /// Whether the data say anything of its size.
+    /// Whether the data determine its size.
     fn is_told(&self, columns: &[ShapeColumn]) -> bool {
         let own = self.fit.sigmas[self.fit.chosen.len() - columns.len()..].iter();
-        // Of a coefficient that is known beforehand the question is whether it is there at all.
+        // For a coefficient known beforehand the question is whether it is present at all.
         self.hypothesis.is_of_known_size()
             || own.zip(columns).all(|(s, c)| *s < LEAST_TOLD * c.spread)
     }
@@ -84,7 +85,7 @@ impl TestedHypothesis {
     /// Whether it is admitted.
     pub fn convinces(&self) -> bool {
         let limit = match self.hypothesis {
-            // Without a name to fit it must be certainly there.
+            // Without a name it must be certainly present.
             Hypothesis::Pattern { .. } => CERTAINLY_THERE,
             _ => FALSE_ALARM_OF_A_SESSION,
         };
@@ -95,20 +96,20 @@ impl TestedHypothesis {
     }
 }
 
-/// What the session says of the hypotheses that are in a joint fit and of those that are not.
+/// Tests of the hypotheses that are in a joint fit and of those that are not.
 pub struct Inquiry<'a> {
     context: Context<'a>,
     session: &'a Session,
     about: &'a JointFit,
     linearised: Linearised,
-    /// What may be tested, with the number of its first column.
+    /// The hypotheses that may be tested, with the number of their first column.
     open: Vec<(Hypothesis, usize)>,
     /// Kinds of step, with the number of their first column.
     steps: Vec<(StepKind, usize)>,
 }
 
 impl<'a> Inquiry<'a> {
-    /// About a joint fit.
+    /// Prepares tests relative to a joint fit.
     pub fn new(context: Context<'a>, session: &'a Session, about: &'a JointFit) -> Inquiry<'a> {
         let mut hypotheses = candidates(context.station, session);
         hypotheses.extend(patterns());
@@ -120,7 +121,7 @@ impl<'a> Inquiry<'a> {
         Inquiry::of((context, session, about), hypotheses, &StepKind::ALL)
     }
 
-    /// About a joint fit, to ask for nothing but what is in it.
+    /// Prepares tests of only the hypotheses that are in a joint fit.
     pub fn of_fitted(
         context: Context<'a>,
         session: &'a Session,
@@ -148,8 +149,8 @@ impl<'a> Inquiry<'a> {
             steps.push((*kind, own + columns.len()));
             columns.extend(kind.probes());
         }
-        // What the mount's own terms can take up is no other cause, although they be larger than a
-        // careful builder leaves them.
+        // An effect that the mount's own terms can take up is not a separate cause, even if they
+        // are then larger than on a carefully built mount.
         let loose = session.loose_spreads(about);
         Inquiry {
             linearised: session.linearised(about, &columns).with_spreads(&loose),
@@ -166,22 +167,22 @@ impl<'a> Inquiry<'a> {
         self.context.station
     }
 
-    /// The fit that it is tested against.
+    /// The context of the tests.
     pub fn context(&self) -> Context<'a> {
         self.context
     }
 
-    /// The session whose peaks are asked.
+    /// The session whose peaks are used.
     pub fn session(&self) -> &'a Session {
         self.session
     }
 
-    /// The joint fit about which they are asked.
+    /// The joint fit relative to which they are tested.
     pub fn about(&self) -> &'a JointFit {
         self.about
     }
 
-    /// The peaks to first order.
+    /// The linearised peaks.
     pub fn linearised(&self) -> &Linearised {
         &self.linearised
     }
@@ -190,7 +191,7 @@ impl<'a> Inquiry<'a> {
         (0..self.about.count()).collect()
     }
 
-    /// Asks for every hypothesis that is not in the joint fit and whose size the data tell.
+    /// Tests every hypothesis that is not in the joint fit and whose size the data determine.
     /// P-values are corrected for all that were tested.
     pub fn ask_all(&self) -> Vec<TestedHypothesis> {
         let mut answers = self.ask();
@@ -202,7 +203,7 @@ impl<'a> Inquiry<'a> {
         answers
     }
 
-    /// The same with the p-value of each by itself.
+    /// The same with uncorrected p-values.
     pub fn ask(&self) -> Vec<TestedHypothesis> {
         let mut answers: Vec<TestedHypothesis> = (self.open.iter())
             .filter_map(|(hypothesis, first)| self.answer(hypothesis.clone(), *first, |_| 1.0))
@@ -236,7 +237,7 @@ impl<'a> Inquiry<'a> {
         })
     }
 
-    /// Steps in time and in elevation, each at the place that fits best.
+    /// Tests steps in time and in elevation, each at the place that fits best.
     fn ask_steps(&self) -> Vec<TestedHypothesis> {
         let base = self.base();
         let peaks = self.session.peaks.as_slice();
@@ -299,8 +300,8 @@ impl<'a> Inquiry<'a> {
         answers
     }
 
-    /// Pairs of hypotheses of which each may hide the other: the best few by the sums over the
-    /// peaks now explained, each with the pair's answer. P-values are corrected for all pairs.
+    /// Pairs of hypotheses that may hide each other: the best few by the sums over the peaks now
+    /// explained, each with the pair's result. P-values are corrected for all pairs.
     pub(super) fn ask_pairs(&self) -> Vec<(Hypothesis, TestedHypothesis)> {
         let base = self.base();
         let open: Vec<&(Hypothesis, usize)> = (self.open.iter())
@@ -361,7 +362,7 @@ impl<'a> Inquiry<'a> {
         let small: Vec<usize> = (0..self.about.count())
             .filter(|j| !own.contains(j))
             .collect();
-        // The evidence is for the large set over the small: its columns must come last.
+        // The evidence is for the large set over the small one: its columns must come last.
         let chosen: Vec<usize> = small.iter().copied().chain(own).collect();
         let fit = linearised.fit(&chosen, &self.about.kept, self.about.variance)?;
         let mut evidence = linearised.evidence(&small, &fit)?;
@@ -386,7 +387,7 @@ impl<'a> Inquiry<'a> {
         })
     }
 
-    /// By how much the search for a place or a rate multiplies the p-value.
+    /// Factor on the p-value for the search over places or rates.
     fn places_of(&self, small: &[usize], hypothesis: &Hypothesis, p_value: f64) -> f64 {
         if let Hypothesis::Ripple { axis, .. } = hypothesis {
             let rates = super::candidates::ripple_rates(self.context.station, self.session, *axis);
@@ -412,12 +413,12 @@ impl<'a> Inquiry<'a> {
         Some((StepSearch::new(&beside, &probes, &order), order))
     }
 
-    /// For a joint fit whose last hypothesis is a step: the place that is better now that the good
-    /// peaks are known, if there is one.
+    /// For a joint fit whose last hypothesis is a step: the better place now that the good peaks
+    /// are known, if there is one.
     pub(super) fn better_place(&self) -> Option<Hypothesis> {
         let last = self.about.hypotheses.last()?;
         let kind = StepKind::of(last)?;
-        // About the fit without the step: its coefficients taken out of the residuals.
+        // Relative to the fit without the step: its coefficients are taken out of the residuals.
         let own = self
             .about
             .columns_of(self.session, self.about.hypotheses.len() - 1);
@@ -429,8 +430,8 @@ impl<'a> Inquiry<'a> {
     }
 }
 
-/// How many independent questions were put: several places of one step count once, for their
-/// number is in the search's own correction.
+/// Number of independent tests: several places of one step count once, because their number is in
+/// the search's own correction.
 fn kinds(answers: &[TestedHypothesis]) -> f64 {
     let mut kinds: Vec<&Hypothesis> = Vec::new();
     for answer in answers {

@@ -33,10 +33,10 @@ pub struct JointFit {
     pub cost: f64,
 }
 
-/// The two axes get different noises when equal ones would differ this much by chance only with
-/// this probability; common practice, no source.
+/// The two axes get different noises when equal ones would differ by this much with at most this
+/// probability; common practice, no source.
 const UNEQUAL: f64 = 1e-3;
-/// Rows that each axis then needs: a standard deviation from eight values is known to a quarter.
+/// Rows that each axis then needs: the standard deviation of eight values is known to a quarter.
 const LEAST_ROWS: usize = 8;
 /// With fewer degrees of freedom the scatter says nothing about the noise.
 const LEAST_FREEDOM: f64 = 0.2;
@@ -64,7 +64,7 @@ impl JointFit {
         JointProblem::new(&session.peaks, &self.sigmas, &self.columns, session.mount())
     }
 
-    /// The mount at the end of the log: what happened on the way has happened.
+    /// The mount at the end of the log, including all changes during it.
     pub fn mount_at_the_end(&self, session: &Session) -> MountModel {
         let hours = (session.peaks.iter().map(|p| p.hours)).fold(0.0, f64::max);
         let mut terms: TermValues = session.held;
@@ -90,13 +90,13 @@ impl JointFit {
         Angle::from_radians(*median)
     }
 
-    /// One standard deviation of a typical coordinate about the fit.
+    /// Standard deviation of a typical coordinate about the fit.
     pub fn scatter(&self) -> Angle {
         self.typical_sigma() * self.variance.sqrt()
     }
 
-    /// The same fit with some constant mount terms held at zero; none when the peaks do not
-    /// suffice.
+    /// The same fit with some constant mount terms held at zero; `None` when there are too few
+    /// peaks.
     pub fn without_terms(&self, session: &Session, held: &[Term]) -> Option<JointFit> {
         let stays = |c: &ShapeColumn| c.constant_term().is_none_or(|t| !held.contains(&t));
         let hypotheses: Vec<Hypothesis> = (self.hypotheses.iter())
@@ -127,7 +127,8 @@ impl JointFit {
         (self.columns.iter()).position(|c| c.constant_term() == Some(term))
     }
 
-    /// How far each peak lies off, on the sky; an axis that was not measured does not count.
+    /// Distance of each peak from the beam on the sky; an axis that was not measured does not
+    /// count.
     pub fn misses(&self, session: &Session) -> Vec<Angle> {
         let problem = self.problem(session);
         let bare = problem.mount(&self.parameters);
@@ -148,7 +149,7 @@ impl JointFit {
 }
 
 impl Session {
-    /// What is taken at its word.
+    /// What the fit trusts without checking.
     pub(crate) fn trust(&self) -> Trust {
         Trust {
             logged: self.trusts_logged(),
@@ -157,7 +158,7 @@ impl Session {
         }
     }
 
-    /// The peaks to first order about a joint fit, with `more` columns beside its own.
+    /// The peaks linearised about a joint fit, with `more` columns after its own.
     pub(crate) fn linearised(&self, about: &JointFit, more: &[ShapeColumn]) -> Linearised {
         let base: Vec<f64> = (self.columns_of(&about.hypotheses).iter())
             .map(|c| c.spread)
@@ -172,7 +173,7 @@ impl Session {
         )
     }
 
-    /// The spreads of a joint fit's columns in a mount that was built with less care.
+    /// The prior spreads of a joint fit's columns for a mount that was built with less care.
     pub fn loose_spreads(&self, about: &JointFit) -> Vec<f64> {
         (about.columns.iter())
             .map(|c| match c.constant_term() {
@@ -208,8 +209,8 @@ impl Session {
             .ok_or(Unexplained::TooFew)
     }
 
-    /// The columns of some hypotheses. Terms that the user lists are not held back by a prior
-    /// beyond what keeps the search within sense.
+    /// The columns of some hypotheses. Terms listed by the user have no prior except one wide
+    /// enough to keep the search within bounds.
     pub fn columns_of(&self, hypotheses: &[Hypothesis]) -> Vec<ShapeColumn> {
         let mut columns: Vec<ShapeColumn> = (hypotheses.iter())
             .flat_map(|h| h.columns(self.beamwidth))
@@ -222,9 +223,9 @@ impl Session {
         columns
     }
 
-    /// Fits some hypotheses together, from `begin`, to the peaks `kept` and then to those that
-    /// the fit explains, as far as is needed to compare it with others; none when the peaks do not
-    /// suffice.
+    /// Fits some hypotheses together, from `begin`, to the peaks `kept` and then to those that the
+    /// fit explains, as precisely as a comparison with others needs; `None` when there are too few
+    /// peaks.
     pub fn refit(
         &self,
         hypotheses: &[Hypothesis],
@@ -301,12 +302,12 @@ impl Session {
         }
     }
 
-    /// The same hypotheses fitted to exactly the peaks `kept`; none when they do not suffice.
+    /// The same hypotheses fitted to exactly the peaks `kept`; `None` when these are too few.
     pub fn refit_kept(&self, fit: &JointFit, kept: &[bool]) -> Option<JointFit> {
         self.refit_to(fit, kept, true)
     }
 
-    /// The same under the spreads that its columns have.
+    /// The same with the prior spreads that its columns have.
     pub fn refit_as_held(&self, fit: &JointFit, kept: &[bool]) -> Option<JointFit> {
         self.refit_to(fit, kept, false)
     }
@@ -359,7 +360,7 @@ impl Session {
         }
         let mut sums = [0.0; 2];
         let mut counts = [0usize; 2];
-        // Made with the sigmas now in force: back to those of the session.
+        // Computed with the current sigmas: converted back to those of the session.
         for (i, peak) in self.peaks.iter().enumerate().filter(|(i, _)| kept[*i]) {
             let axes = peak.sighting.measured();
             for (row, axis) in (linearised.rows_of(i)).zip((0..2).filter(|a| axes[*a])) {
@@ -373,7 +374,7 @@ impl Session {
         if counts.iter().any(|c| *c < LEAST_ROWS) {
             return None;
         }
-        // Each axis pays for the parameters in proportion to its rows.
+        // Each axis is charged for the parameters in proportion to its rows.
         let share = (1.0 - linearised.width() as f64 / rows).max(0.1);
         let freedom = counts.map(|c| c as f64 * share);
         let variance = [0, 1].map(|a| (sums[a] / freedom[a]).max(1e-300));
@@ -400,8 +401,8 @@ impl Session {
     }
 }
 
-/// An error that turns out larger than plausible is not held back: its spread becomes its own
-/// size (an empirical prior). Whether a spread changed by more than a tenth.
+/// An error larger than plausible is not constrained: its spread becomes its own size (an empirical
+/// prior). Returns whether a spread changed by more than a tenth.
 fn widen(plausible: &[ShapeColumn], columns: &mut [ShapeColumn], parameters: &[f64]) -> bool {
     let mut changed = false;
     for ((known, column), value) in plausible.iter().zip(columns).zip(parameters) {

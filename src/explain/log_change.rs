@@ -1,4 +1,4 @@
-//! Changes of an encoder's zero, and between which peaks and logs they lie.
+//! Changes of an encoder zero, and between which peaks and logs they occurred.
 
 use std::collections::HashMap;
 
@@ -16,38 +16,38 @@ pub struct LogSet(u64);
 pub const MOST_LOGS: usize = u64::BITS as usize;
 
 impl LogSet {
-    /// The same with one log more.
+    /// The same with one more log.
     pub fn with(self, log: usize) -> LogSet {
         match log < MOST_LOGS {
             true => LogSet(self.0 | 1 << log),
             false => self,
         }
     }
-    /// Whether a log is among them.
+    /// Whether a log is in the set.
     pub fn holds(self, log: usize) -> bool {
         log < MOST_LOGS && self.0 >> log & 1 == 1
     }
 }
 
-/// When something happened at once: between two peaks.
+/// Time of a sudden change: between two peaks.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LogInstant {
     /// Hours after the first peak, halfway between the two.
     pub hours: f64,
-    /// Rows of the last peak before and the first after.
+    /// Rows of the last peak before and the first after it.
     pub between: (usize, usize),
 }
 
-/// A change of an axis's zero from one log to the next.
+/// A change of an axis zero from one log to the next.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ZeroChange {
-    /// Which axis.
+    /// The axis.
     pub axis: FaultAxis,
     /// The log before and the one after.
     pub logs: (usize, usize),
     /// All logs up to the change.
     pub before: LogSet,
-    /// Between which peaks it lies.
+    /// The peaks between which it lies.
     pub instant: LogInstant,
 }
 
@@ -84,7 +84,7 @@ pub fn zero_of(axis: FaultAxis) -> Term {
     }
 }
 
-/// The changes of an axis's zero that these peaks may show: one from each log to the next in which
+/// The changes of an axis zero that these peaks may show: one from each log to the next in which
 /// the axis was measured.
 fn changes_of(peaks: &[SessionPeak], axis: FaultAxis) -> Vec<ZeroChange> {
     let of_log = |log: usize| {
@@ -110,7 +110,7 @@ fn changes_of(peaks: &[SessionPeak], axis: FaultAxis) -> Vec<ZeroChange> {
         .collect()
 }
 
-/// Every change of a zero that is free.
+/// Every change of a zero that is free to be fitted.
 pub fn zero_changes(
     peaks: &[SessionPeak],
     choice: &TermChoice,
@@ -135,7 +135,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_set_holds_what_was_put_in() {
+    fn a_set_contains_the_logs_added_to_it() {
         let set = LogSet::default().with(0).with(63);
         assert!(set.holds(0) && set.holds(63));
         assert!(!set.holds(1) && !set.holds(64));

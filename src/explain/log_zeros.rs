@@ -1,8 +1,8 @@
 //! Several logs of one mount: encoder zeros that change from one log to the next, because the
-//! encoders were zeroed again or lost their place while they were off.
+//! encoders were zeroed again or lost their position while they were off.
 //!
-//! The zero that is a term of the mount is that of the last log; each change before it is a
-//! hypothesis of its own, one all logs up to it.
+//! The zero in the mount model is that of the last log; each earlier change is a hypothesis of its
+//! own that applies to all logs up to it.
 
 use std::collections::HashMap;
 
@@ -21,7 +21,7 @@ use super::plausibility::falls_apart;
 use super::session::Session;
 use super::start::{StartingZeros, start, start_of};
 
-/// Where the zeros of each log are to be looked for: those that its own peaks agree on.
+/// Starting values for the zeros of each log: those that its own peaks agree on.
 struct Zeros {
     of_log: HashMap<usize, StartingZeros>,
 }
@@ -57,13 +57,13 @@ impl Zeros {
 }
 
 impl Session {
-    /// Values from which a fit of some hypotheses begins, by column: the zeros that most peaks
-    /// agree on, in each log by itself when its zeros are its own, and the clock's.
+    /// Starting values of a fit of some hypotheses, by column: the zeros that most peaks agree on,
+    /// for each log separately when its zeros are its own, and the clock offset.
     pub fn beginning_of(&self, hypotheses: &[Hypothesis]) -> Vec<f64> {
         self.beginning_from(hypotheses, &start(self))
     }
 
-    /// The same where the zeros that most peaks agree on are known.
+    /// The same where the zeros that most peaks agree on are already known.
     pub fn beginning_from(&self, hypotheses: &[Hypothesis], together: &StartingZeros) -> Vec<f64> {
         let per_log = hypotheses
             .iter()
@@ -97,8 +97,9 @@ impl Session {
     }
 }
 
-/// The mount without causes, but with zeros of its own for each log: where an explanation may begin
-/// when the logs do not hold together. None for a single log, and when they are so already.
+/// The mount without causes, but with separate zeros for each log: a possible start when the logs
+/// are not consistent with each other. `None` for a single log, and when the zeros are separate
+/// already.
 pub fn apart(session: &Session) -> Option<Beginning> {
     let changes = zero_changes(&session.peaks, &session.choice, &session.held_terms);
     let more: Vec<Hypothesis> = (changes.into_iter())
@@ -124,7 +125,7 @@ pub fn apart(session: &Session) -> Option<Beginning> {
     })
 }
 
-/// What is said of the encoder zeros of several logs; `covariance` is that of the fit's parameters.
+/// Remarks on the encoder zeros of several logs; `covariance` is that of the fit's parameters.
 pub fn zeros_of_logs(
     session: &Session,
     fit: &JointFit,

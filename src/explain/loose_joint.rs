@@ -1,4 +1,4 @@
-//! Scatter that depends on where the dish points: something rattles.
+//! Scatter that depends on the dish's direction: something is loose.
 
 use nalgebra::{Matrix3, Vector3};
 
@@ -12,34 +12,34 @@ use super::tuned::{
     FALSE_ALARM_OF_A_TEST_OF_SCATTER, LEAST_PEAKS_FOR_TWO_GROUPS, LEAST_RATIO_OF_A_LOOSE_JOINT,
 };
 
-/// Axes times shapes tested, by which the p-value is multiplied.
+/// Axes times shapes tested; the p-value is multiplied by this.
 const TRIED: f64 = 6.0;
 /// Peaks farther off than this share of the beamwidth are beyond the half-power point: bad for
-/// other reasons, and they do not count.
+/// other reasons, and not counted.
 const FARTHEST: f64 = 0.5;
 
 /// Where the scatter is larger than elsewhere.
 #[derive(Clone, Debug)]
 pub struct LooseJoint {
-    /// In which axis it shows.
+    /// The axis in which it shows.
     pub axis: FaultAxis,
     /// Where it is worst.
     pub worst: Worst,
-    /// Scatter in the worse half over that in the better one, with its standard deviation.
+    /// Scatter in the worse half of the peaks over that in the better half.
     pub ratio: f64,
     /// One standard deviation of the ratio.
     pub sigma: f64,
     /// Scatter of one coordinate in the worse half of the peaks.
     pub loud: Angle,
-    /// And in the better half.
+    /// The same in the better half.
     pub quiet: Angle,
-    /// The probability of as much by chance, corrected for what was tried.
+    /// The probability of as strong an effect by chance, corrected for everything tried.
     pub p_value: f64,
-    /// By peak, its scatter in units of the noise of all; one where the trend says nothing.
+    /// By peak, its scatter in units of the common noise; one where the trend says nothing.
     pub louder: Vec<f64>,
 }
 
-/// On what the scatter depends.
+/// What the scatter depends on.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Worst {
     /// Worst at this azimuth reading.
@@ -56,7 +56,7 @@ pub enum Worst {
 /// The distribution of chi-square, 1931: the cube root of chi-square is nearly normal), so that
 /// an ordinary F test for a trend in them keeps its false-alarm probability far into the tail.
 ///
-/// The peaks `apart`, by their place among the session's peaks, do not count.
+/// The peaks `apart`, by their place among the session's peaks, are not counted.
 pub fn loose_joint(session: &Session, fit: &JointFit, apart: &[usize]) -> Option<LooseJoint> {
     let mut found = members(session, fit)?;
     if !apart.is_empty() {
@@ -119,7 +119,7 @@ fn members(session: &Session, fit: &JointFit) -> Option<Vec<Member>> {
                 parts: [part(azimuth), part(elevation)],
             }
         })
-        // What is known of the emitter's place, and not how it was peaked, is the size of their sigmas.
+        // Their sigma reflects the uncertainty of the emitter's position instead of the peaking.
         .filter(|m| {
             let floor = session.peaks[m.index].place_sigma;
             floor == Angle::ZERO || session.sigmas[m.index].iter().all(|s| *s > floor)
@@ -133,7 +133,7 @@ fn members(session: &Session, fit: &JointFit) -> Option<Vec<Member>> {
     (members.len() >= LEAST_PEAKS_FOR_TWO_GROUPS).then_some(members)
 }
 
-/// Where a dish points, as far as a trend follows it.
+/// A dish direction in the form needed for a trend.
 struct Standpoint {
     /// Cosine and sine of the azimuth reading.
     azimuth: [f64; 2],
@@ -149,7 +149,7 @@ impl Standpoint {
             elevation: reading.elevation.radians(),
         }
     }
-    /// What a trend once round in azimuth or one with elevation is made of.
+    /// The components of a trend, either once per turn of azimuth or with elevation.
     fn shapes(&self, by_azimuth: bool) -> Vector3<f64> {
         match by_azimuth {
             true => Vector3::new(1.0, self.azimuth[0], self.azimuth[1]),
@@ -158,7 +158,7 @@ impl Standpoint {
     }
 }
 
-/// The trend of the scatter with azimuth (once round) or elevation, if it convinces.
+/// The trend of the scatter with azimuth (once per turn) or elevation, if it convinces.
 fn trend(
     places: &[Standpoint],
     fit: &JointFit,
@@ -181,7 +181,7 @@ fn trend(
         right += row * *value;
     }
     if !by_azimuth {
-        // The third shape is not there.
+        // The third shape is absent.
         normal[(2, 2)] = 1.0;
     }
     let slope = normal.try_inverse()? * right;
@@ -217,7 +217,7 @@ fn trend(
     };
     let (loud, quiet) = (typical(worse), typical(better).max(1e-12));
     (loud >= LEAST_RATIO_OF_A_LOOSE_JOINT * quiet).then_some(())?;
-    // A standard deviation of m values is known to 1/sqrt(2 m) of itself.
+    // The standard deviation of m values is known to 1/sqrt(2 m) of itself.
     let share = |m: usize| 1.0 / (2.0 * coordinates * m as f64);
     let spread = (share(worse.len()) + share(better.len())).sqrt();
     Some(LooseJoint {

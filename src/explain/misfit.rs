@@ -1,4 +1,4 @@
-//! How far the modelled beam is from the emitter, and how each term changes that.
+//! The distance of the modelled beam from the emitter, and how each term changes it.
 
 use nalgebra::Vector3;
 
@@ -10,14 +10,14 @@ use super::observe::Sighting;
 /// The misfit of one peak: emitter minus modelled beam, resolved at the modelled beam.
 #[derive(Clone, Copy, Debug)]
 pub struct Misfit {
-    /// The offset; a part that was not measured is exactly what the filled-in reading
-    /// leaves and means nothing.
+    /// The offset; the part along an unmeasured axis only reflects the filled-in reading and means
+    /// nothing.
     pub offset: Offset,
     /// The reading, with an unmeasured axis filled in from the model.
     pub reading: EncoderReading,
 }
 
-/// The reading of a peak, an unmeasured axis filled in with the reading at which the model
+/// The reading of a peak, with an unmeasured axis filled in by the reading at which the model
 /// points at the emitter.
 pub fn filled_reading(model: &MountModel, sighting: &Sighting) -> EncoderReading {
     if let (Some(azimuth), Some(elevation)) = (sighting.azimuth, sighting.elevation) {
@@ -32,8 +32,8 @@ pub fn filled_reading(model: &MountModel, sighting: &Sighting) -> EncoderReading
             });
             if over { both.over_the_top } else { both.direct }
         }
-        // Inside the keyhole no reading points at the emitter; that of a mount without errors
-        // stands in.
+        // Inside the keyhole no reading points at the emitter; the reading of a mount without
+        // errors is used.
         Err(_) => MountModel::ideal(*model.geometry())
             .readings(&direction, sighting.approach)
             .map_or_else(
@@ -47,8 +47,8 @@ pub fn filled_reading(model: &MountModel, sighting: &Sighting) -> EncoderReading
     }
 }
 
-/// The reading at which the model points at the emitter, on the turn and the side of the zenith of
-/// `reading`; that itself inside the keyhole.
+/// The reading at which the model points at the emitter, on the same turn and side of the zenith as
+/// `reading`; `reading` itself inside the keyhole.
 pub fn expected_reading(
     model: &MountModel,
     sighting: &Sighting,
@@ -82,8 +82,8 @@ pub fn misfit(model: &MountModel, sighting: &Sighting) -> Misfit {
     }
 }
 
-/// The misfit with its derivatives by the free terms: for each, the change of
-/// (cross-elevation, elevation) in radians for a unit of the term's inside value.
+/// The misfit with its derivatives by the free terms: for each, the change of (cross-elevation,
+/// elevation) in radians per unit of the term's internal value.
 ///
 /// The derivatives are those of a small misfit: exact where the beam is on the emitter.
 pub fn misfit_with_derivatives(
@@ -102,7 +102,7 @@ pub fn misfit_with_derivatives(
 /// One peak to first order about a mount model.
 #[derive(Clone, Debug)]
 pub struct LinearisedPeak {
-    /// The misfit there.
+    /// The misfit at that model.
     pub misfit: Misfit,
     beam: Beam,
     basis: SkyBasis,
@@ -111,7 +111,7 @@ pub struct LinearisedPeak {
 }
 
 impl LinearisedPeak {
-    /// A peak about `model`.
+    /// Linearises a peak about `model`.
     pub fn at(model: &MountModel, sighting: &Sighting) -> LinearisedPeak {
         let reading = filled_reading(model, sighting);
         let beam = model.beam_with_derivatives(reading, sighting.approach);
@@ -135,7 +135,7 @@ impl LinearisedPeak {
         }
     }
 
-    /// The change of (cross-elevation, elevation), radians, for a unit of a term's inside value.
+    /// The change of (cross-elevation, elevation), radians, per unit of a term's internal value.
     pub fn by_term(&self, term: Term) -> [f64; 2] {
         match term {
             Term::ClockOffset => self.by_target(&self.target_rate),
@@ -143,7 +143,7 @@ impl LinearisedPeak {
         }
     }
 
-    /// The same for a step of the emitter's unit vector.
+    /// The same per step of the emitter's unit vector.
     pub fn by_target(&self, step: &Vector3<f64>) -> [f64; 2] {
         self.resolved(step)
     }
@@ -154,15 +154,15 @@ impl LinearisedPeak {
     }
 }
 
-/// From this misfit on, angles are compared at the encoders and not on the sky, because there a
-/// slip of any size simply adds; far beyond what a peak of a working mount is off.
+/// From this misfit on, angles are compared at the encoders instead of on the sky, because there a
+/// slip of any size simply adds; no peak of a working mount is off by nearly as much.
 const FAR: Angle = Angle::from_degrees(6.0);
-/// Cosine of the elevation below which the sky is used all the same: within 17 degrees of the
-/// zenith a small step is a large azimuth.
+/// Cosine of the elevation below which the sky is used anyway: within 17 degrees of the zenith a
+/// small step is a large azimuth.
 const AWAY_FROM_ZENITH: f64 = 0.3;
 
-/// The misfit on the sky while it is small; else the step between the encoders' readings and
-/// those that would put the beam on the target, the azimuth's times cos(elevation).
+/// The misfit on the sky while it is small; otherwise the difference between the encoder readings
+/// and those that would put the beam on the target, with that of the azimuth times cos(elevation).
 pub fn misfit_at_encoders(model: &MountModel, sighting: &Sighting) -> Offset {
     misfit_at_encoders_of(model, sighting, filled_reading(model, sighting))
 }
@@ -195,14 +195,15 @@ pub fn misfit_at_encoders_of(
     }
 }
 
-/// How a filled-in reading answers a change of the misfit. It always points at the emitter, so
-/// what the unmeasured axis can undo is not a misfit: a zero of that axis, for one, leaves none.
+/// The response of a filled-in reading to a change of the misfit. It always points at the emitter,
+/// so whatever the unmeasured axis can compensate is not a misfit; the zero of that axis, for
+/// example, has no effect.
 #[derive(Clone, Copy, Debug)]
 enum Following {
     /// Both axes were measured.
     None,
-    /// One was not: the change on the sky by each reading (cross-elevation, elevation), and which
-    /// reading follows.
+    /// One was not: the change on the sky per unit of each reading (cross-elevation, elevation),
+    /// and which reading is filled in.
     One {
         by_azimuth: [f64; 2],
         by_elevation: [f64; 2],
@@ -222,7 +223,7 @@ impl Following {
         }
     }
 
-    /// A change of the misfit less what the filled-in reading undoes of it.
+    /// A change of the misfit minus what the filled-in reading compensates.
     fn less(&self, change: [f64; 2]) -> [f64; 2] {
         let Following::One {
             by_azimuth: a,
@@ -232,7 +233,8 @@ impl Following {
         else {
             return change;
         };
-        // Both readings that would keep the beam on the emitter, of which one is taken.
+        // Changes of both readings that would keep the beam on the emitter; only one of them is
+        // used.
         let whole = a[0] * e[1] - a[1] * e[0];
         if whole.abs() < f64::EPSILON {
             return change;
@@ -250,7 +252,7 @@ mod tests {
     use super::*;
     use crate::mount::{ApproachSigns, TermValues};
 
-    /// A peak on the emitter, one axis of it not measured.
+    /// A peak with the beam on the emitter and one axis not measured.
     fn on_emitter(model: &MountModel, azimuth: bool) -> Sighting {
         let direction = Direction::apparent(Angle::from_degrees(130.0), Angle::from_degrees(40.0));
         let reading = (model.readings(&direction, ApproachSigns::UNKNOWN))
@@ -267,8 +269,8 @@ mod tests {
     }
 
     #[test]
-    fn a_filled_in_axis_answers_in_the_derivatives_too() {
-        /// Central differences over this step are good to its square.
+    fn derivatives_include_the_response_of_a_filled_in_axis() {
+        /// The error of central differences is of the order of this step squared.
         const STEP: f64 = 1e-5;
         const DIFFERENCE: f64 = 1e-8;
         let terms = TermValues::ZERO

@@ -1,6 +1,6 @@
-//! What if the log or the station file meant something else: another time zone, another site,
-//! exchanged columns, another unit. Each such reading of the log is evaluated and fitted
-//! whole; it is costly, and tried only when the session as logged does not hold together.
+//! Possible misreadings of the log or the station file: another time zone, another site, exchanged
+//! columns, another unit. Each such reading of the log is evaluated and fitted in full; this is
+//! costly, and tried only when the session as logged is inconsistent.
 
 use crate::angle::Angle;
 use crate::logbook::PeakLog;
@@ -25,22 +25,22 @@ pub enum Misreading {
     LatitudeSign,
     /// Latitude and longitude exchanged.
     SiteSwapped,
-    /// The azimuth counted the other way.
+    /// The azimuth counted in the opposite direction.
     AzimuthReversed,
     /// Azimuth and elevation exchanged.
     Exchanged,
     /// Readings of an axis in another unit.
     Unit {
-        /// Which axis.
+        /// The axis.
         axis: FaultAxis,
         /// The unit's name.
         unit: &'static str,
         /// One of it in degrees.
         degrees: f64,
     },
-    /// Minutes of arc written behind a decimal point: 12.30 for 12 degrees 30 minutes.
+    /// Minutes of arc written after a decimal point: 12.30 for 12 degrees 30 minutes.
     PointedMinutes(FaultAxis),
-    /// Elevations counted from the zenith: 90 degrees less the elevation.
+    /// Elevations counted from the zenith: 90 degrees minus the elevation.
     FromTheZenith,
 }
 
@@ -58,12 +58,12 @@ pub(crate) struct LogReading<'a> {
 }
 
 impl Misreading {
-    /// The fault that it is.
+    /// The fault that it represents.
     pub fn fault(&self) -> Fault {
         match self {
             Misreading::Hours(_) => Fault::TimeZone,
             Misreading::LongitudeSign => Fault::LongitudeSign,
-            // No name of its own: the site is wrong in its latitude.
+            // It has no name of its own: the site is wrong in its latitude.
             Misreading::LatitudeSign | Misreading::SiteSwapped => Fault::SiteSwapped,
             Misreading::AzimuthReversed => Fault::AzimuthReversed,
             Misreading::Exchanged => Fault::ColumnsExchanged,
@@ -73,8 +73,8 @@ impl Misreading {
         }
     }
 
-    /// All that are tried when the session does not hold together; elevations from the
-    /// zenith fit as well as those of a dish driven over the top, and the zeros tell the two apart.
+    /// All misreadings tried when the session is inconsistent; elevations from the zenith fit as
+    /// well as those of a dish driven over the top, and the zeros separate the two.
     pub fn all() -> Vec<Misreading> {
         let whole = (1..=14).map(f64::from);
         let mut found: Vec<Misreading> = (whole.chain(BROKEN))
@@ -98,7 +98,7 @@ impl Misreading {
         found
     }
 
-    /// The log, station and sky of this reading; none when it makes no sense.
+    /// The log, station and sky under this reading; `None` when it is impossible.
     fn reread(&self, setting: &LogReading<'_>) -> Option<(PeakLog, Station, Option<Sky>)> {
         let mut station = setting.station.clone();
         let mut log = setting.log.clone();
@@ -160,7 +160,7 @@ impl Misreading {
             }
         }
         if let Kind::Polar(_) = station.mount.kind() {
-            // The axis of a polar mount stands by the latitude.
+            // The axis of a polar mount is tilted by the latitude.
             station.mount.geometry = Geometry::polar(station.site.latitude);
         }
         if matches!(
@@ -172,8 +172,8 @@ impl Misreading {
         Some((log, station, sky))
     }
 
-    /// A session with its peaks by this reading, and the mount as it then stands; none when it
-    /// makes no sense.
+    /// A session with its peaks under this reading, and the mount geometry that follows from it;
+    /// `None` when it is impossible.
     pub(crate) fn applied(&self, session: &Session, setting: &LogReading<'_>) -> Option<Session> {
         let (log, station, other) = self.reread(setting)?;
         let sky = other.as_ref().unwrap_or(setting.sky);
@@ -182,7 +182,7 @@ impl Misreading {
         session.read_otherwise(peaks, station.mount.geometry)
     }
 
-    /// The same with readings and places only: enough for a first fit.
+    /// The same with readings and positions only: enough for a first fit.
     pub(crate) fn placed(&self, session: &Session, setting: &LogReading<'_>) -> Option<Session> {
         let (log, station, other) = self.reread(setting)?;
         let sky = other.as_ref().unwrap_or(setting.sky);
@@ -203,10 +203,10 @@ impl LogReading<'_> {
 /// Time zones in use that are not whole hours from UTC, hours either way; from memory.
 const BROKEN: [f64; 9] = [3.5, 4.5, 5.5, 5.75, 6.5, 8.75, 9.5, 10.5, 12.75];
 
-/// The time zone, in hours, that a clock offset amounts to: within a minute, because nobody sets a
-/// clock so far off by chance.
+/// The time zone, in hours, that a clock offset corresponds to, within a minute: no clock is off by
+/// that much by chance.
 pub fn zone_of(clock_s: f64) -> Option<f64> {
-    /// A minute: nobody's clock is wrong by a whole zone to within a minute by chance.
+    /// A minute: no clock is off by a whole zone to within a minute by chance.
     const NEAR_S: f64 = 60.0;
     let hours = (1..=14).map(f64::from).chain(BROKEN);
     hours
@@ -214,12 +214,12 @@ pub fn zone_of(clock_s: f64) -> Option<f64> {
         .find(|h| (clock_s - h * 3600.0).abs() < NEAR_S)
 }
 
-/// The unit that a scale error (a fraction, with its standard deviation) amounts to, and how many
-/// degrees one of it is.
+/// The unit that a scale error (a fraction, with its standard deviation) corresponds to, and its
+/// size in degrees.
 pub fn unit_of(scale: f64, sigma: f64) -> Option<(&'static str, f64)> {
     /// The usual three sigmas.
     const NEAR: f64 = 3.0;
-    /// However well the scale is measured, a gear ratio is seldom set up more exactly; common
+    /// Even if the scale is measured better, a gear ratio is seldom set more exactly; common
     /// practice, no source.
     const LEAST: f64 = 5e-4;
     UNITS
@@ -227,7 +227,7 @@ pub fn unit_of(scale: f64, sigma: f64) -> Option<(&'static str, f64)> {
         .find(|(_, degrees)| (1.0 + scale - degrees).abs() < (NEAR * sigma).max(LEAST))
 }
 
-/// 12.30 as 12 degrees 30 minutes; none when it cannot be that.
+/// 12.30 as 12 degrees 30 minutes; `None` when it cannot be that.
 fn unpointed(reading: Option<Angle>) -> Option<Option<Angle>> {
     let Some(reading) = reading else {
         return Some(None);

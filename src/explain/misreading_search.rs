@@ -1,5 +1,5 @@
-//! Where else an explanation may begin when the session as logged does not hold together: by
-//! another reading of the log, at another scale, with another clock.
+//! Other starting points for an explanation when the session as logged is inconsistent: another
+//! reading of the log, another scale, another clock offset.
 
 use rayon::prelude::*;
 
@@ -21,19 +21,19 @@ use super::tuned::{
     PEAKS_TO_SCREEN_MISREADINGS, STEP_OF_SCALES_TRIED,
 };
 
-/// Where an explanation may begin.
+/// A starting point for an explanation.
 #[derive(Clone, Debug)]
 pub struct Beginning {
-    /// How the log was misread; none for the session as logged.
+    /// How the log was misread; `None` for the session as logged.
     pub misreading: Option<Misreading>,
-    /// The session by that reading.
+    /// The session under that reading.
     pub session: Session,
     /// Its first fit.
     pub fit: JointFit,
 }
 
-/// Other places from which an explanation may begin, the most promising first; only those that
-/// hold together when there are such.
+/// Other starting points for an explanation, the most promising first; only consistent ones if
+/// there are any.
 pub fn beginnings(setting: &LogReading<'_>, session: &Session) -> Vec<Beginning> {
     let stride = setting
         .log
@@ -70,7 +70,7 @@ pub fn beginnings(setting: &LogReading<'_>, session: &Session) -> Vec<Beginning>
             Some((misreading, other))
         })
         .collect();
-    // The right reading holds together by itself, and then no other needs a costly search.
+    // The right reading is consistent by itself, and then no other needs a costly search.
     let mut found: Vec<Beginning> = (read.iter())
         .filter_map(|(misreading, session)| match session.plain_fit()? {
             (fit, true) => Some(Beginning {
@@ -100,7 +100,7 @@ pub fn beginnings(setting: &LogReading<'_>, session: &Session) -> Vec<Beginning>
     found
 }
 
-/// What a first-order fit from the zeros alone says of a session.
+/// Result of a first-order fit of a session from the zeros alone.
 struct Screened {
     /// -2 ln likelihood with all healthy terms, up to a constant of the peaks.
     cost: f64,
@@ -131,7 +131,7 @@ fn screen(session: &Session) -> Option<Screened> {
     })
 }
 
-/// A scale so wrong that the zeros alone find no start: tried in steps of 2 %.
+/// A scale so wrong that the zeros alone give no start: tried in steps of 2 %.
 fn far_scale(session: &Session, few: &Session, limit: f64) -> Option<Beginning> {
     let mut best: Option<(Screened, FaultAxis, f64)> = None;
     for axis in [FaultAxis::Azimuth, FaultAxis::Elevation] {
@@ -164,7 +164,7 @@ fn far_scale(session: &Session, few: &Session, limit: f64) -> Option<Beginning> 
     beginning_with(session.clone(), &found.from, term, factor - 1.0)
 }
 
-/// The session's fit with one term more, which begins at `value`.
+/// The session's fit with one more term, which starts at `value`.
 fn beginning_with(
     session: Session,
     from: &StartingZeros,
@@ -195,8 +195,8 @@ fn far_clock(
     few: &Session,
     limit: f64,
 ) -> Option<Beginning> {
-    /// Emitters faster than this, degrees in a second, need the finer step: these are low
-    /// satellites, all others move with the sky (0.004) or less.
+    /// Emitters faster than this, degrees per second, need the finer step: these are low
+    /// satellites; all others move with the sky (0.004) or slower.
     const FAST: Angle = Angle::from_degrees(0.01);
     /// Half an hour: beyond it a wrong clock is a time zone.
     const MOST_S: f64 = 1800.0;

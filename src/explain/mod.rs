@@ -3,10 +3,10 @@
 //! A mount term is a hypothesis like any cause, a lever of the mount pulled by a shape
 //! (`shape`, `hypothesis`). All are fitted together in one problem with one likelihood
 //! (`problem`, `joint_fit`), tested to first order in one pass (`linearised`), admitted
-//! and dropped in one place with one multiplicity (`admission`). One place says which peaks are
-//! bad (`bad_peaks`) and what each most likely is (`row_causes`); one says what cannot be told
-//! apart and what would tell (`separability`, `rivals`). The result is one
-//! [`Explanation`], data without prose, of which `solve` and `faults` are two views.
+//! and dropped in one place with one correction for the number of tests (`admission`). Bad peaks
+//! are found in `bad_peaks`, and their most likely causes in `row_causes`; `separability` and
+//! `rivals` find what cannot be separated and what observation would help. The result is one
+//! [`Explanation`], data without text; `solve` and `faults` are two views of it.
 
 mod admission;
 mod alike;

@@ -1,4 +1,4 @@
-//! From a log of peaks to observations: for each peak, where the emitter stood.
+//! From a log of peaks to observations: the emitter's position at each peak.
 
 use nalgebra::Vector3;
 
@@ -8,7 +8,7 @@ use crate::mount::ApproachSigns;
 use crate::sky::{EARTH_ROTATION, Sky};
 use crate::station::{EmitterKind, Station};
 
-/// One peak and where its emitter stood: all that the mount problem needs.
+/// One peak and its emitter's position: all that the mount problem needs.
 #[derive(Clone, Debug)]
 pub struct Observation {
     /// The peak as logged.
@@ -16,27 +16,27 @@ pub struct Observation {
     /// Unit vector (east, north, up) of the emitter's apparent direction at the logged time
     /// plus [`Observation::clock_offset_s`].
     pub target: Vector3<f64>,
-    /// Its change a second.
+    /// Its rate of change per second.
     pub target_rate: Vector3<f64>,
-    /// Seconds that had been added to the logged time for `target`.
+    /// Seconds added to the logged time for `target`.
     pub clock_offset_s: f64,
 }
 
-/// Where one peak was read and where its emitter stood: all that its misfit depends on.
+/// The readings of one peak and its emitter's position: all that its misfit depends on.
 #[derive(Clone, Copy, Debug)]
 pub struct Sighting {
-    /// Azimuth encoder reading, unwrapped; none when not measured.
+    /// Azimuth encoder reading, unwrapped; `None` when not measured.
     pub azimuth: Option<Angle>,
-    /// Elevation encoder reading; none when not measured.
+    /// Elevation encoder reading; `None` when not measured.
     pub elevation: Option<Angle>,
     /// From which side each axis arrived.
     pub approach: ApproachSigns,
     /// Unit vector (east, north, up) of the emitter's apparent direction at the logged time
     /// plus [`Sighting::clock_offset_s`].
     pub target: Vector3<f64>,
-    /// Its change a second.
+    /// Its rate of change per second.
     pub target_rate: Vector3<f64>,
-    /// Seconds that had been added to the logged time for `target`.
+    /// Seconds added to the logged time for `target`.
     pub clock_offset_s: f64,
 }
 
@@ -45,8 +45,8 @@ impl Sighting {
     pub fn direction(&self) -> Direction<Apparent> {
         Direction::from_east_north_up(&self.target)
     }
-    /// The emitter's unit vector when `clock_offset_s` seconds are added to the logged time;
-    /// a straight line from where it was computed, so close to that only.
+    /// The emitter's unit vector when `clock_offset_s` seconds are added to the logged time; a
+    /// linear extrapolation, so valid only for offsets close to the one it was computed for.
     pub fn target_at(&self, clock_offset_s: f64) -> Vector3<f64> {
         let ahead = clock_offset_s - self.clock_offset_s;
         if ahead == 0.0 {
@@ -54,7 +54,7 @@ impl Sighting {
         }
         (self.target + self.target_rate * ahead).normalize()
     }
-    /// How many of its coordinates were measured.
+    /// Number of its measured coordinates.
     pub fn coordinates(&self) -> usize {
         usize::from(self.azimuth.is_some()) + usize::from(self.elevation.is_some())
     }
@@ -87,7 +87,7 @@ impl Observation {
             elevation: self.peak.elevation_approach.sign(),
         }
     }
-    /// How many of its coordinates were measured.
+    /// Number of its measured coordinates.
     pub fn coordinates(&self) -> usize {
         usize::from(self.peak.azimuth.is_some()) + usize::from(self.peak.elevation.is_some())
     }
@@ -106,7 +106,7 @@ impl Observation {
     }
 }
 
-/// A peak that cannot serve, and why.
+/// A peak that cannot be used, and why.
 #[derive(Clone, Debug)]
 pub struct Unusable {
     /// The peak as logged.
@@ -120,16 +120,16 @@ pub struct Unusable {
 pub struct Observations {
     /// In file order.
     pub usable: Vec<Observation>,
-    /// Marked `no` in the log, or without a place for their emitter.
+    /// Marked `no` in the log, or with an emitter of unknown position.
     pub unusable: Vec<Unusable>,
-    /// What the sky could not vouch for: old orbits, emitters below the horizon, times outside
-    /// the tables.
+    /// Doubts about the positions: old orbits, emitters below the horizon, times outside the
+    /// tables.
     pub notices: Vec<SkyNotice>,
-    /// What the logs are called.
+    /// Names of the logs.
     pub logs: Vec<String>,
 }
 
-/// What the sky could not vouch for, and for which rows.
+/// A doubt about positions on the sky, and the rows it applies to.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SkyNotice {
     /// In words.
@@ -138,17 +138,16 @@ pub struct SkyNotice {
     pub rows: Vec<usize>,
 }
 
-/// Half the time step over which a satellite's motion is taken: short against the minutes of a
-/// pass, long against rounding.
+/// Half the time step over which a satellite's motion is taken: short compared with the minutes of
+/// a pass, long enough to avoid rounding errors.
 const RATE_STEP_S: f64 = 0.5;
 
-/// Looks up where the emitter of every peak stood, `clock_offset_s` seconds after the logged
-/// times.
+/// Looks up the emitter position of every peak, `clock_offset_s` seconds after the logged times.
 pub fn observe(station: &Station, sky: &Sky, log: &PeakLog, clock_offset_s: f64) -> Observations {
     looked_up(station, sky, log, clock_offset_s, true)
 }
 
-/// The same without rates and notices: where the emitters stood, and no more.
+/// The same without rates and notices: emitter positions only.
 pub fn observe_places(
     station: &Station,
     sky: &Sky,
@@ -201,8 +200,9 @@ fn looked_up(
                     | EmitterKind::Mark { .. }
                     | EmitterKind::Geostationary { .. },
                 ) => Vector3::zeros(),
-                // The sky turns against the Earth; the Sun's own motion is 0.3 % of that, the
-                // Moon's 4 %. A derivative only: a clock offset is found by looking again.
+                // The sky turns relative to the Earth; the Sun's own motion is 0.3 % of that, the
+                // Moon's 4 %. This is only a derivative: for a clock offset the position is looked
+                // up again.
                 _ => diurnal_rate(station, &target),
             };
             Ok((target, target_rate))
@@ -223,13 +223,13 @@ fn looked_up(
     found
 }
 
-/// Change a second of a direction fixed among the stars: -(Earth's rotation) x direction.
+/// Rate of change per second of a direction fixed among the stars: -(Earth's rotation) x direction.
 fn diurnal_rate(station: &Station, target: &Vector3<f64>) -> Vector3<f64> {
     let (s, c) = station.site.latitude.sin_cos();
     Vector3::new(0.0, c, s).cross(target) * -EARTH_ROTATION
 }
 
-/// Each different notice once, with the rows it holds for.
+/// Adds a notice, each different text once, with the rows it applies to.
 fn note(notices: &mut Vec<SkyNotice>, text: String, row: usize) {
     match notices.iter_mut().find(|known| known.text == text) {
         Some(known) => known.rows.push(row),

@@ -1,4 +1,5 @@
-//! The rows of peaks that one mount serves, several at a time, from what is kept of each peak.
+//! The rows of peaks for which one mount model applies, several at a time, from a compact form of
+//! each peak.
 
 use multiversion::multiversion;
 use rayon::prelude::*;
@@ -12,7 +13,7 @@ use super::observe::Sighting;
 use super::peak::SessionPeak;
 use super::tuned::PEAKS_WORTH_SHARING;
 
-/// What every pass asks of the peaks: a fraction of what a log takes.
+/// The data that every pass needs of the peaks: a fraction of the size of the log.
 #[derive(Clone, Debug)]
 pub struct KeptPeaks(Vec<Kept>);
 
@@ -21,10 +22,10 @@ struct Kept {
     /// Sine and cosine of both readings.
     azimuth: [f64; 2],
     elevation: [f64; 2],
-    /// Where the emitter stood by the held clock offset, in the mount's own frame.
+    /// Emitter position at the held clock offset, in the mount's own frame.
     target: [f64; 3],
-    /// One over the standard deviations in cross-elevation and elevation; zero for a peak of
-    /// which one axis was not measured.
+    /// One over the standard deviations in cross-elevation and elevation; zero for a peak with an
+    /// unmeasured axis.
     weight: [f64; 2],
 }
 
@@ -55,7 +56,8 @@ impl Kept {
 }
 
 impl KeptPeaks {
-    /// Of some peaks, with the clock offset of `held`, which they have unless it is fitted.
+    /// Prepares some peaks, with the clock offset of `held`, which applies unless the offset is
+    /// fitted.
     pub fn of(peaks: &[SessionPeak], sigmas: &[[Angle; 2]], held: &MountModel) -> KeptPeaks {
         let clock_offset_s = held.terms().inside(Term::ClockOffset);
         let keep = |(peak, sigma): (&SessionPeak, &[Angle; 2])| {
@@ -67,28 +69,28 @@ impl KeptPeaks {
             peaks.par_iter().zip(sigmas).map(keep).collect()
         })
     }
-    /// Whether both axes of a peak were measured; the others are not served here.
+    /// Whether both axes of a peak were measured; other peaks are not handled here.
     pub fn is_whole(&self, index: usize) -> bool {
         self.0[index].weight != [0.0; 2]
     }
 }
 
-/// One mount and the peaks that it serves.
+/// One mount model and the peaks to which it applies.
 pub struct OneMount<'a> {
     peaks: &'a [SessionPeak],
     kept: &'a KeptPeaks,
-    /// What the parameters are.
+    /// The terms that are the parameters.
     terms: &'a [Term],
     batch: Batch,
     geometry: Geometry,
-    /// Whether terms are in play that look at more than sines and cosines.
+    /// Whether there are terms that depend on more than sines and cosines.
     more: bool,
     /// The clock offset where it is fitted.
     clock: Option<f64>,
 }
 
 impl<'a> OneMount<'a> {
-    /// A mount made ready.
+    /// Prepares a mount model.
     pub fn new(
         mount: &MountModel,
         peaks: &'a [SessionPeak],
@@ -108,7 +110,7 @@ impl<'a> OneMount<'a> {
         }
     }
 
-    /// Pushes the rows of some peaks, all whole.
+    /// Pushes the rows of some peaks, all with both axes measured.
     pub fn push_rows(&self, indices: &[usize], block: &mut Block) {
         push_rows_here(self, indices, block);
     }
@@ -133,7 +135,7 @@ impl<'a> OneMount<'a> {
         }
     }
 
-    /// Where their emitters stood.
+    /// Their emitter positions.
     #[inline(always)]
     fn targets(&self, four: &[usize; LANES], kept: &[&Kept; LANES]) -> [Lanes; 3] {
         match self.clock {
@@ -147,7 +149,7 @@ impl<'a> OneMount<'a> {
         [0, 1, 2].map(|axis| Lanes::of(targets, |target| target[axis]))
     }
 
-    /// How fast they move, a second.
+    /// Their emitters' rates, per second.
     fn target_rates(&self, four: &[usize; LANES]) -> [Lanes; 3] {
         let rates = four.map(|i| self.geometry.to_mount(&self.peaks[i].sighting.target_rate));
         [0, 1, 2].map(|axis| Lanes::of(rates, |rate| rate[axis]))
@@ -158,7 +160,7 @@ impl<'a> OneMount<'a> {
 fn push_rows_here(mount: &OneMount<'_>, indices: &[usize], block: &mut Block) {
     let mut derivatives = [[[0.0; LANES]; 2]; Term::COUNT];
     for chunk in indices.chunks(LANES) {
-        // The places beyond the last stand for the last again and are not pushed.
+        // Lanes beyond the last peak repeat it and are not pushed.
         let last = chunk.len() - 1;
         let four = [
             chunk[0],
@@ -178,7 +180,7 @@ fn push_rows_here(mount: &OneMount<'_>, indices: &[usize], block: &mut Block) {
             for (derivative, term) in derivatives.iter_mut().zip(mount.terms) {
                 *derivative = weighted(match term {
                     Term::ClockOffset => sight.resolved(&mount.target_rates(&four)),
-                    // The emitter minus the beam.
+                    // Emitter minus beam.
                     _ => moves.by(*term, &readings).map(|x| -x),
                 });
             }
@@ -203,7 +205,7 @@ mod tests {
     use crate::mount::{ApproachSigns, Group, TermValues};
     use crate::time::Utc;
 
-    /// An invented session all over the sky, some peaks with one axis only, on the beam but for
+    /// A simulated session all over the sky, some peaks with one axis only, with the beam off by
     /// `off` radians.
     fn peaks(model: &MountModel, count: usize, off: f64) -> Vec<SessionPeak> {
         let part = |i: usize, step: f64| (0.5 + i as f64 * step).fract();
@@ -271,7 +273,7 @@ mod tests {
         terms.with_shown(Term::ClockOffset, 0.0)
     }
 
-    /// One row each, in the order of the observations.
+    /// Rows of one peak after the other, in the order of the observations.
     fn rows(
         problem: &JointProblem<'_>,
         parameters: &[f64],
@@ -292,10 +294,10 @@ mod tests {
     }
 
     #[test]
-    fn rows_are_those_of_each_misfit_alone() {
+    fn rows_equal_those_of_each_misfit_by_itself() {
         const ROUNDING: f64 = 1e-12;
         let terms = terms();
-        // Far off, as at a first step, and near.
+        // Far off, as at a first step, and close.
         for off in [0.3, 1e-4] {
             let peaks = peaks(&MountModel::az_el(terms), 300, off);
             let sigmas: Vec<[Angle; 2]> = (0..300)
@@ -354,7 +356,7 @@ mod tests {
         let sigmas = vec![[Angle::from_radians(1.0); 2]; peaks.len()];
         let free = [Term::AzimuthZero, Term::ElevationZero];
         let columns = columns(&free);
-        // Coefficients come on top of what is held.
+        // Coefficients are added to the held values.
         let held = (terms
             .without(Group::AzimuthZero)
             .without(Group::ElevationZero))
@@ -373,7 +375,7 @@ mod tests {
 
     #[test]
     fn derivatives_agree_with_differences_of_the_residuals() {
-        /// Central differences over this step are good to its square.
+        /// The error of central differences is of the order of this step squared.
         const STEP: f64 = 1e-5;
         const DIFFERENCE: f64 = 1e-8;
         let terms = terms();
@@ -405,8 +407,8 @@ mod tests {
         }
     }
 
-    /// The same peaks in two logs, with two feeds, over some hours of a day that warms up, half of
-    /// them of a satellite.
+    /// The same peaks split over two logs and two feeds, over some hours of a day that warms up,
+    /// half of them of a satellite.
     fn told_of(mut peaks: Vec<SessionPeak>) -> Vec<SessionPeak> {
         for (i, peak) in peaks.iter_mut().enumerate() {
             let part = i as f64 / 40.0;
@@ -426,7 +428,7 @@ mod tests {
 
     #[test]
     fn derivatives_of_every_lever_and_shape_agree_with_differences() {
-        /// Central differences over this step are good to its square.
+        /// The error of central differences is of the order of this step squared.
         const STEP: f64 = 1e-5;
         const DIFFERENCE: f64 = 1e-5;
         let terms = TermValues::ZERO
@@ -476,8 +478,8 @@ mod tests {
             1.0,
         ));
         let problem = JointProblem::new(&peaks, &sigmas, &columns, MountModel::az_el(terms));
-        // On the beam, where the basis on the sky and the reading that fast shapes follow stand still
-        // to first order.
+        // On the beam, where the basis on the sky and the reading used by fast shapes are
+        // stationary to first order.
         let parameters = vec![0.0; columns.len()];
         let found = rows(&problem, &parameters, true);
         for (j, column) in columns.iter().enumerate() {

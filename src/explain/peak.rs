@@ -9,22 +9,22 @@ use crate::time::Utc;
 
 use super::observe::Sighting;
 
-/// One peak with everything that a hypothesis's effect on it may depend on.
+/// One peak with everything on which the effect of a hypothesis may depend.
 #[derive(Clone, Debug)]
 pub struct SessionPeak {
     /// Readings and emitter.
     pub sighting: Sighting,
-    /// From which of the logs that were read together, counted from 0.
+    /// Its log among those that were read together, counted from 0.
     pub log: usize,
-    /// With which feed, by its place among the station's.
+    /// Its feed, by its place in the station's list.
     pub feed: usize,
     /// Data row, counted from 1 through all logs.
     pub row: usize,
     /// Line in the log, counted from 1.
     pub line: usize,
-    /// When, as logged (and put right, when the times were misread).
+    /// Time as logged (corrected when the times were misread).
     pub time: Utc,
-    /// Its emitter as logged.
+    /// Name of its emitter as logged.
     pub emitter_name: Arc<str>,
     /// Number of its emitter in the station file.
     pub emitter: usize,
@@ -32,25 +32,24 @@ pub struct SessionPeak {
     pub hours: f64,
     /// Local mean solar time as an angle, zero at midnight.
     pub day_angle: Angle,
-    /// What one standard deviation of the lag taken off the log's scans moves the readings by, with
-    /// its sign.
+    /// Change of the readings for one standard deviation of the lag removed from the log's scans,
+    /// with its sign.
     pub by_lag: [Angle; 2],
     /// Logged temperature, degrees Celsius.
     pub temperature_c: Option<f64>,
-    /// How well the place of its emitter is known, one standard deviation an axis: no peak counts for
-    /// more. Zero where it is known as well as needed.
+    /// Uncertainty of its emitter's position, one standard deviation per axis: no peak is weighted
+    /// more than this allows. Zero where the position is known well enough.
     pub place_sigma: Angle,
-    /// How the target moves for each second that the satellite runs ahead of its elements;
-    /// zero for what is not a satellite.
+    /// Motion of the target for each second that the satellite runs ahead of its elements; zero for
+    /// anything but a satellite.
     pub along_orbit: Vector3<f64>,
-    /// By how much the air raises the target, as a step of its unit vector; zero for what
-    /// stands inside the air.
+    /// Change of the target's unit vector by refraction; zero for anything inside the atmosphere.
     pub bend: Vector3<f64>,
 }
 
 impl SessionPeak {
-    /// How far the dish is raised for the target: its elevation, or for an over-the-top reading
-    /// what that axis angle is.
+    /// How far the dish is raised for the target: its elevation, or the axis angle for an
+    /// over-the-top reading.
     pub fn raised(&self) -> Angle {
         let elevation = self.sighting.direction().elevation();
         match self.sighting.elevation {

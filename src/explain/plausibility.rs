@@ -1,4 +1,4 @@
-//! Whether a session holds together: whether its peaks can be those of one mount at all.
+//! Whether a session is consistent: whether its peaks can be those of one mount at all.
 
 use crate::angle::{Angle, Direction, EncoderReading};
 use crate::mount::{ApproachSigns, Group, MountModel};
@@ -13,21 +13,20 @@ use super::tuned::{
     TIMES_GLARING_OF_A_TERM, TIMES_PLAUSIBLE_OF_A_CAUSE,
 };
 
-/// A session does not hold together when this share of its peaks is bad; common practice, no
-/// source.
+/// A session is inconsistent when this share of its peaks is bad; common practice, no source.
 const MANY_BAD: f64 = 0.2;
-/// Nor when emitters that are missed at every one of their peaks have this share of all; common
-/// practice, no source.
-const MISSED_SHARE: f64 = 0.05;
-/// Nor when the scatter is this share of the beamwidth, since nobody peaks a signal that badly;
+/// Also when emitters that are missed at every one of their peaks have this share of all peaks;
 /// common practice, no source.
+const MISSED_SHARE: f64 = 0.05;
+/// Also when the scatter is this share of the beamwidth, because a signal is never peaked that
+/// badly; common practice, no source.
 const MOST_SCATTER: f64 = 0.12;
 
-/// From this elevation zero on the readings may mean something else, as angles from the zenith do;
-/// common practice, no source.
+/// An elevation zero this large suggests that the readings mean something else, such as angles from
+/// the zenith; common practice, no source.
 pub const ABSURD_ZERO: Angle = Angle::from_degrees(45.0);
 
-/// Whether the session as logged fails to hold together.
+/// Whether the session as logged is inconsistent.
 pub fn falls_apart(session: &Session, fit: &JointFit) -> bool {
     let peaks = fit.kept.len() as f64;
     let missed = wholly_missed(session, fit);
@@ -46,12 +45,12 @@ pub fn falls_apart(session: &Session, fit: &JointFit) -> bool {
     many || glaring_term || fit.scatter() > session.beamwidth * MOST_SCATTER
 }
 
-/// An explanation about which the peaks scatter by more beamwidths than this explains nothing:
-/// a signal is lost half a beamwidth off, and a peak is found well within the beam (common
-/// practice, no source).
+/// An explanation is useless if the peaks scatter about it by more beamwidths than this: a signal
+/// is lost half a beamwidth off, and a peak is found well within the beam (common practice, no
+/// source).
 const ABSURD_SCATTER: f64 = 1.0;
 
-/// Whether an explanation explains nothing.
+/// Whether an explanation is useless.
 pub fn absurd(session: &Session, fit: &JointFit) -> bool {
     let causes = fit.admitted(session).len();
     let many = causes >= CAUSES_THAT_MUST_FIT_CLOSELY;
@@ -61,14 +60,14 @@ pub fn absurd(session: &Session, fit: &JointFit) -> bool {
         || (causes >= CAUSES_THAT_MUST_FIT_MOST_PEAKS && many_bad(fit))
 }
 
-/// Whether more of the peaks are bad than a sound log has.
+/// Whether more of the peaks are bad than in a normal log.
 pub fn many_bad(fit: &JointFit) -> bool {
     let bad = fit.kept.iter().filter(|k| !**k).count();
     bad as f64 > MANY_BAD * fit.kept.len() as f64
 }
 
-/// Whether an admitted error of the mount is far larger than errors of its kind are. A zero may
-/// jump by any angle: an encoder restarts anywhere.
+/// Whether an admitted mount error is far larger than errors of its kind are. A zero may jump by
+/// any angle: an encoder restarts anywhere.
 fn has_implausible_cause(session: &Session, fit: &JointFit) -> bool {
     (fit.admitted(session))
         .filter(|k| !fit.hypotheses[*k].is_jump_of_a_zero())
@@ -80,7 +79,7 @@ fn has_implausible_cause(session: &Session, fit: &JointFit) -> bool {
         })
 }
 
-/// Peaks of emitters of which not one peak is explained.
+/// Number of peaks of emitters that have no explained peak.
 fn wholly_missed(session: &Session, fit: &JointFit) -> usize {
     let emitter_of = |i: usize| session.peaks[i].emitter;
     let explained: Vec<usize> = (0..fit.kept.len())
@@ -92,16 +91,16 @@ fn wholly_missed(session: &Session, fit: &JointFit) -> usize {
         .count()
 }
 
-/// Readings that equal the computed positions to less than this share of the beamwidth are no
-/// readings, since no peak is found so well: a tenth of the best of usual practice (2 %). Common
-/// practice, no source.
+/// Readings that equal the computed positions to less than this share of the beamwidth are not real
+/// readings, because no peak is found that well: a tenth of the best of usual practice (2 %).
+/// Common practice, no source.
 const TOO_GOOD: f64 = 1.0 / 500.0;
-/// Peaks needed to say so: fewer can agree by chance.
+/// Peaks needed for this conclusion: fewer can agree by chance.
 const LEAST_TOO_GOOD: usize = 5;
 
-/// Rms distance between the raw readings and the emitters' directions, when it is so small
-/// that the log must hold the sky's positions instead of readings. The second tells
-/// whether the directions are those without air.
+/// RMS distance between the raw readings and the emitters' directions, when it is so small that the
+/// log must contain computed positions instead of readings; with whether the directions are those
+/// without refraction.
 pub fn too_good(session: &Session) -> Option<(Angle, bool)> {
     let both: Vec<&SessionPeak> = (session.peaks.iter())
         .filter(|c| c.sighting.coordinates() == 2)

@@ -3,7 +3,7 @@
 //! The residual of a peak is the emitter's apparent direction minus the modelled beam, resolved at
 //! the beam across and along the second axis (for az-el mounts cross-elevation and elevation). With
 //! the residuals d of peak i and their standard deviations s, the coefficients b of the columns j,
-//! and what was known of those before, the fit minimises
+//! and their priors, the fit minimises
 //!
 //! ```text
 //! S(b) = sum_i (d_i,across(b) / s_i,across)^2 + (d_i,along(b) / s_i,along)^2
@@ -32,25 +32,26 @@ pub struct JointProblem<'a> {
     sigmas: &'a [[Angle; 2]],
     columns: &'a [ShapeColumn],
     held: MountModel,
-    /// The term that each coefficient is, when all are constant mount terms: then one mount
-    /// serves all peaks.
+    /// The term of each coefficient, when all are constant mount terms: then one mount model
+    /// applies to all peaks.
     constant: Option<Vec<Term>>,
-    /// What every pass asks of the peaks, made for the first when one mount serves all.
+    /// The data that every pass needs of the peaks, built for the first pass when one mount model
+    /// applies to all.
     kept: OnceLock<KeptPeaks>,
-    /// Whether some column turns fast.
+    /// Whether some column varies quickly with a reading.
     fast: bool,
 }
 
-/// One peak as the hypotheses have it.
+/// One peak under the hypotheses.
 #[derive(Clone, Debug)]
 pub(crate) struct ExplainedPeak {
-    /// The mount as it stood at that peak.
+    /// The mount model at that peak.
     pub mount: MountModel,
-    /// Readings, and where the emitter stood.
+    /// Readings and emitter position.
     pub sighting: Sighting,
-    /// The encoder reading, an unmeasured axis filled in.
+    /// The encoder reading, with an unmeasured axis filled in.
     pub reading: EncoderReading,
-    /// The mount except for what depends on the peak.
+    /// The mount model except for what depends on the peak.
     bare: MountModel,
 }
 
@@ -87,7 +88,7 @@ impl ExplainedPeak {
 
 impl<'a> JointProblem<'a> {
     /// `sigmas` holds, for each peak, one standard deviation across and along the second axis;
-    /// `held` is the mount with the values of all terms that no column moves.
+    /// `held` is the mount model with the values of all terms that no column changes.
     pub fn new(
         peaks: &'a [SessionPeak],
         sigmas: &'a [[Angle; 2]],
@@ -112,7 +113,7 @@ impl<'a> JointProblem<'a> {
         self.columns
     }
 
-    /// The mount at some parameters, except for what depends on the peak.
+    /// The mount model at some parameters, except for what depends on the peak.
     pub fn mount(&self, parameters: &[f64]) -> MountModel {
         let mut terms = *self.held.terms();
         for (column, value) in self.columns.iter().zip(parameters) {
@@ -128,7 +129,7 @@ impl<'a> JointProblem<'a> {
         self.at_about(&self.mount(parameters), index, parameters)
     }
 
-    /// The same, with [`JointProblem::mount`] at those parameters worked out once for all peaks.
+    /// The same, with [`JointProblem::mount`] at those parameters computed once for all peaks.
     pub(crate) fn at_about(
         &self,
         bare: &MountModel,
@@ -195,9 +196,9 @@ impl<'a> JointProblem<'a> {
         self.at(index, parameters).misfit()
     }
 
-    /// The misfit of a peak as [`JointProblem::at`] has it, with the change of
-    /// (cross-elevation, elevation), radians, for a unit of each parameter and then of each of
-    /// `more` columns that are not in the problem.
+    /// The misfit of a peak as in [`JointProblem::at`], with the change of (cross-elevation,
+    /// elevation), radians, per unit of each parameter and then of each of `more` columns that are
+    /// not in the problem.
     pub(crate) fn misfit_with_derivatives(
         &self,
         index: usize,
@@ -229,11 +230,11 @@ impl<'a> JointProblem<'a> {
         linear.misfit.offset
     }
 
-    /// The change of (cross-elevation, elevation), radians, for a unit of each parameter and then
-    /// of each of `more` columns, where the model expects the reading of a peak.
+    /// The change of (cross-elevation, elevation), radians, per unit of each parameter and then of
+    /// each of `more` columns, at the reading that the model expects for a peak.
     ///
-    /// Not where it was read: a column that follows a reading, errors and all, can explain those
-    /// errors where the peaks stand in few places.
+    /// The logged reading is not used: a column that depends on a reading, errors included, can
+    /// explain those errors where the peaks are in few places.
     pub(crate) fn derivatives_where_expected(
         &self,
         index: usize,
@@ -249,8 +250,8 @@ impl<'a> JointProblem<'a> {
         self.misfit_with_derivatives(index, &expected, more, by_parameter);
     }
 
-    /// Pushes the rows of some peaks, in order: where one mount serves all and both axes were
-    /// measured, several peaks at a time.
+    /// Pushes the rows of some peaks, in order; several peaks at a time where one mount model
+    /// applies to all and both axes were measured.
     fn push_rows(
         &self,
         parameters: &[f64],
@@ -285,7 +286,7 @@ impl<'a> JointProblem<'a> {
         mount.push_rows(&together[..count], block);
     }
 
-    /// Pushes the rows of one peak; `derivatives` is room for work.
+    /// Pushes the rows of one peak; `derivatives` is a work buffer.
     fn push_rows_of(
         &self,
         index: usize,
@@ -314,7 +315,7 @@ impl<'a> JointProblem<'a> {
         }
     }
 
-    /// What is known of each coefficient before the data, as rows for the fit.
+    /// The priors of the coefficients, as rows for the fit.
     pub fn priors(&self) -> Vec<Prior> {
         let columns = self.columns.iter().enumerate();
         columns

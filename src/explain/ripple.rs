@@ -52,7 +52,7 @@ fn best_rate(
     let stride = session.peaks.len().div_ceil(MOST_PEAKS_FOR_A_RIPPLE).max(1);
     let p = base.len();
     let mut rows: Vec<Row> = Vec::new();
-    // Of each row in turn.
+    // Row by row.
     let mut own: Vec<f64> = Vec::new();
     let problem = about.problem(session);
     let bare = problem.mount(&about.parameters);
@@ -95,7 +95,8 @@ fn best_rate(
         let mut square = Matrix2::zeros();
         let mut product = Vector2::zeros();
         let mut along = [DVector::zeros(p), DVector::zeros(p)];
-        let [along_cosine, along_sine] = &mut along;
+        // As slices: to go along a vector of nalgebra number by number takes several times as long.
+        let [along_cosine, along_sine] = along.each_mut().map(|a| a.as_mut_slice());
         for (row, own) in rows.iter_mut().zip(own.chunks_exact(p)) {
             let (s, c) = row.wave;
             let wave = Vector2::new(row.effect * c, row.effect * s);
@@ -124,13 +125,13 @@ fn best_rate(
 
 /// A row of the search.
 struct Row {
-    /// What a unit of the axis's zero does to it.
+    /// Effect of a unit of the axis zero on it.
     effect: f64,
-    /// What the fit leaves.
+    /// Residual of the fit.
     left: f64,
     /// Sine and cosine of the reading.
     turn: (f64, f64),
-    /// And of the reading times the rate at hand.
+    /// Sine and cosine of the reading times the current rate.
     wave: (f64, f64),
 }
 

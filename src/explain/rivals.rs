@@ -1,4 +1,4 @@
-//! Hypotheses that these data cannot tell apart, and the observation that would.
+//! Hypotheses that these data cannot separate, and the observation that would.
 
 use crate::angle::{Angle, Direction, EncoderReading, SkyBasis};
 use crate::logbook::Approach;
@@ -16,51 +16,52 @@ use super::session::Session;
 use super::shape::{Lever, ShapeColumn};
 use super::tuned::RIVALS_REFITTED;
 
-/// Another hypothesis that these data cannot tell from an admitted one.
+/// Another hypothesis that these data cannot separate from an admitted one.
 #[derive(Clone, Debug)]
 pub struct RivalHypothesis {
-    /// Which fault it would be.
+    /// The fault that it would be.
     pub fault: Fault,
-    /// Where it would show.
+    /// The axis in which it would show.
     pub axis: FaultAxis,
     /// How large it would be.
     pub size: Size,
-    /// Which observation would tell the two apart.
+    /// The observation that would separate the two.
     pub tell: Tell,
 }
 
-/// Which observation would tell two hypotheses apart.
+/// The observation that would separate two hypotheses.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Tell {
-    /// Peaks of both emitters again, with their frequency.
+    /// The peaks of both emitters again, with their frequencies.
     BothEmitters,
-    /// A fast satellite, for which seconds matter, and an emitter that stands still.
+    /// A fast satellite, for which seconds matter, and a stationary emitter.
     FastAndStill,
-    /// That satellite at another part of its orbit, with fresh elements.
+    /// The same satellite at another part of its orbit, with fresh elements.
     AnotherPass,
-    /// An emitter as low as it can be received, and one inside the air beside it.
+    /// An emitter as low as it can be received, and a terrestrial one close to it.
     LowEmitters,
     /// Peaks where the two differ most.
     Peaks {
         /// How many.
         count: f64,
-        /// Where the encoders read.
+        /// Azimuth reading.
         azimuth: Angle,
         /// Elevation reading.
         elevation: Angle,
         /// How long after the last peak.
         hours_later: f64,
-        /// From both sides, this one first, where the side of arrival matters.
+        /// From both sides, starting with this one, where the side of arrival matters.
         first_side: Option<Approach>,
-        /// By how many times the scatter the two differ there.
+        /// Difference between the two there, in units of the scatter.
         apart: f64,
     },
     /// No reasonable number of peaks.
     ByHand,
 }
 
-/// What explains the data about as well as hypothesis number `index` of the fit, looked for on the
-/// peaks of `inquiry`; where those are a sample of a long log, all peaks are asked once more.
+/// Hypotheses that explain the data about as well as hypothesis number `index` of the fit, searched
+/// for on the peaks of `inquiry`; where those are a sample of a long log, each is checked on all
+/// peaks.
 pub fn rivals(
     inquiry: &Inquiry<'_>,
     session: &Session,
@@ -80,7 +81,7 @@ pub fn rivals(
         ..some.clone()
     };
     let mut answers = Inquiry::new(context, &base, &without).ask();
-    // A jump of the same zero is the same thing, wherever its place is looked for.
+    // A jump of the same zero is the same hypothesis, wherever its place is found.
     let same = |h: &Hypothesis| {
         let jumps = h.is_jump_of_a_zero() && hypothesis.is_jump_of_a_zero();
         h.same_kind(hypothesis) || jumps && h.axis() == hypothesis.axis()
@@ -96,8 +97,8 @@ pub fn rivals(
         let Some(other) = grow(context, &base, &without, &answer) else {
             continue;
         };
-        // To first order a wrong hypothesis may look better or worse than it is: refitted, it is
-        // compared with the fit as it is.
+        // To first order a wrong hypothesis may look better or worse than it is: it is refitted and
+        // then compared with the fit.
         let behind = behind(some, fit_there, index, &other);
         if behind >= STRONG_EVIDENCE || told_by_all(context, (some, session), fit, index, &other) {
             continue;
@@ -118,11 +119,12 @@ pub fn rivals(
     rivals.into_iter().map(|(_, r)| r).collect()
 }
 
-/// By how much another fit of the same peaks, with its last hypothesis instead of number
-/// `index`, is worse than the fit by Schwarz's criterion.
+/// How much worse another fit of the same peaks, with its last hypothesis instead of number
+/// `index`, is than the fit, by Schwarz's criterion.
 fn behind(session: &Session, fit: &JointFit, index: usize, other: &JointFit) -> f64 {
     let total = |fit: &JointFit| fit.cost + price(session, fit);
-    // One that is always fitted has no price of its own; it is compared with the others as if.
+    // A hypothesis that is always fitted has no cost of its own; it is compared with the others as
+    // if it had.
     let own_price = if index < session.base.len() {
         let rows = 2.0 * fit.kept.iter().filter(|k| **k).count() as f64;
         fit.hypotheses[index].parameters() * rows.max(2.0).ln()
@@ -132,7 +134,7 @@ fn behind(session: &Session, fit: &JointFit, index: usize, other: &JointFit) -> 
     total(other) - total(fit) - own_price
 }
 
-/// Whether all peaks tell a rival that was found on some from what is in the fit.
+/// Whether all peaks separate a rival that was found on some of them from what is in the fit.
 fn told_by_all(
     context: Context<'_>,
     (some, all): (&Session, &Session),
@@ -150,7 +152,7 @@ fn told_by_all(
         .is_none_or(|other| behind(all, fit, index, &other) >= STRONG_EVIDENCE)
 }
 
-/// Which observation would tell a hypothesis of the fit from the last one of the other fit.
+/// The observation that would separate a hypothesis of the fit from the last one of the other fit.
 fn tell(
     station: &Station,
     session: &Session,
@@ -175,10 +177,10 @@ fn tell(
     best_peak(station, session, fit, index, other).unwrap_or(Tell::ByHand)
 }
 
-/// Hours after the last peak at which a deciding peak is imagined: at once, the same day, the other
-/// half of the day.
+/// Hours after the last peak at which a deciding peak is simulated: at once, the same day, the
+/// other half of the day.
 const LATER_HOURS: [f64; 3] = [0.5, 4.0, 12.0];
-/// Elevation readings at which it is imagined, as far as the mount reaches, degrees: from the
+/// Elevation readings at which it is simulated, within the range of the mount, degrees: from the
 /// horizon over the top, closer near the ends where terms differ most.
 const ELEVATIONS: [f64; 10] = [
     3.0, 10.0, 25.0, 45.0, 65.0, 80.0, 100.0, 120.0, 140.0, 165.0,
@@ -186,11 +188,11 @@ const ELEVATIONS: [f64; 10] = [
 /// Two explanations must differ by this many sigmas of the mean of the peaks taken there: the usual
 /// three.
 const TOLD: f64 = 3.0;
-/// Nobody takes more peaks than this for one question; common practice, no source.
+/// More peaks than this are not practical for one question; common practice, no source.
 const MOST_PEAKS: f64 = 40.0;
 
-/// The direction, time and side of arrival at which the two explanations differ most, and how
-/// many peaks there would tell.
+/// The direction, time and side of arrival at which the two explanations differ most, and the
+/// number of peaks there that would separate them.
 fn best_peak(
     station: &Station,
     session: &Session,
@@ -236,7 +238,7 @@ fn best_peak(
             beam(&theirs, &other.parameters),
         );
         let apart = SkyBasis::at(&a).offset_to(&b).size().radians() / sigma;
-        // The earlier and simpler peak wins unless a later one is clearly better.
+        // The earlier and simpler peak is preferred unless a later one is clearly better.
         if best.is_none_or(|(most, _)| apart > 1.3 * most) {
             best = Some((apart, i));
         }
@@ -264,7 +266,7 @@ fn best_peak(
     })
 }
 
-/// A peak like `last`, but at another time and place.
+/// A simulated peak like `last`, but at another time and place.
 fn imagine(
     last: &SessionPeak,
     hours: f64,

@@ -1,4 +1,4 @@
-//! What a bad peak most likely is: Bayes' rule over what people and displays get wrong.
+//! The most likely cause of a bad peak: Bayes' rule over the usual mistakes of people and displays.
 
 use nalgebra::Vector3;
 use statrs::distribution::{Continuous, StudentsT};
@@ -18,7 +18,7 @@ use super::tuned::{LEAST_TO_MENTION_BESIDE, LEAST_TO_NAME_A_BAD_PEAK, SIGMAS_OF_
 /// practice, no source; how often names are right is measured in docs/faults.md.
 const KNOWN: f64 = 0.8;
 
-/// A peak that cannot belong to the rest.
+/// A peak that does not belong with the rest.
 #[derive(Clone, Debug)]
 pub struct BadPeak {
     /// Its place among the session's peaks.
@@ -27,55 +27,55 @@ pub struct BadPeak {
     pub row: usize,
     /// Emitter minus modelled beam, at the encoders where it is large.
     pub off: Offset,
-    /// The probability that any good peak of the session lies as far out by chance.
+    /// The probability that any good peak of the session lies this far out by chance.
     pub p_value: f64,
     /// One standard deviation of its distance.
     pub sigma: Angle,
-    /// How far it lies off in its own standard deviations, those of the prediction included.
+    /// Distance off in its own standard deviations, including that of the prediction.
     pub deviations: f64,
-    /// What it most likely is; none when nothing known fits.
+    /// Its most likely cause; `None` when nothing known fits.
     pub kind: Option<BadKind>,
-    /// What it could be instead.
+    /// Other possible causes.
     pub instead: Vec<Fault>,
 }
 
-/// What a bad peak can be.
+/// Possible causes of a bad peak.
 #[derive(Clone, Debug, PartialEq)]
 pub enum BadKind {
     /// The beam was on another emitter.
     Emitter {
-        /// Which.
+        /// The name of the other emitter.
         really: String,
-        /// How far the peak lies from it.
+        /// Distance of the peak from it.
         left: Angle,
     },
-    /// It was a sidelobe: this many beamwidths off.
+    /// It was a sidelobe at this many beamwidths.
     Sidelobe {
-        /// Off the beam's axis.
+        /// Distance from the beam's axis.
         beamwidths: f64,
     },
     /// A digit of a reading is wrong.
     Digit {
-        /// Of which axis.
+        /// The axis.
         axis: FaultAxis,
-        /// The reading less what it should have been.
+        /// The reading minus what it should have been.
         by: Angle,
-        /// Two digits that stand next to each other were exchanged.
+        /// Whether two neighbouring digits were exchanged.
         exchanged: bool,
     },
     /// A reading is in another unit.
     Unit {
-        /// Of which axis.
+        /// The axis.
         axis: FaultAxis,
-        /// Which unit, in words.
+        /// The unit, in words.
         unit: &'static str,
     },
-    /// Azimuth and elevation stand in each other's column.
+    /// Azimuth and elevation are in each other's column.
     Exchanged,
 }
 
 impl BadKind {
-    /// The fault that it is a case of.
+    /// The fault that it represents.
     pub fn fault(&self) -> Fault {
         match self {
             BadKind::Emitter { .. } => Fault::WrongEmitter,
@@ -87,7 +87,7 @@ impl BadKind {
     }
 }
 
-/// Units that people and displays use other than degrees: one of them in degrees.
+/// Units other than degrees that people and displays use: one of them in degrees.
 pub const UNITS: [(&str, f64); 4] = [
     ("radians", 180.0 / std::f64::consts::PI),
     ("grads", 0.9),
@@ -95,8 +95,8 @@ pub const UNITS: [(&str, f64); 4] = [
     ("mils (6400 to the turn)", 360.0 / 6400.0),
 ];
 
-/// Chances of the kinds before the data, the rest being "anything else"; common practice, no
-/// source; up to a factor common to all. They are shared among the members of a kind.
+/// Prior probabilities of the kinds, the rest being "anything else"; common practice, no source; up
+/// to a factor common to all. They are shared among the members of a kind.
 mod before {
     /// It belongs to another emitter of the station file.
     pub const EMITTER: f64 = 0.3;
@@ -121,11 +121,11 @@ mod before {
 /// The first sidelobe of a round dish lies between these distances from the axis, beamwidths, from
 /// an even to a strongly tapered aperture (common practice, no source).
 pub const SIDELOBE: [f64; 2] = [1.1, 2.4];
-/// Degrees of freedom of Student's t by which poor peaks scatter: the fewest with a variance. Common
-/// practice, no source.
+/// Degrees of freedom of the Student's t distribution of poor peaks: the smallest with a finite
+/// variance. Common practice, no source.
 const POOR_FREEDOM: f64 = 3.0;
 
-/// The bad peaks of a joint fit, each with what it most likely is.
+/// The bad peaks of a joint fit, each with its most likely cause.
 pub fn named(
     station: &Station,
     sky: Option<&Sky>,
@@ -150,8 +150,8 @@ pub fn named(
         .collect()
 }
 
-/// What a bad peak most likely is, and what it could be instead: Bayes' rule over the kinds,
-/// each with the density of peaks that it makes about here.
+/// The most likely cause of a bad peak, and the other possible ones: Bayes' rule over the kinds,
+/// each with the density of its peaks near this one.
 fn kind(
     station: &Station,
     sky: Option<&Sky>,
@@ -231,7 +231,7 @@ fn kind(
             (plain, before::DIGIT, false),
             (exchanged, before::EXCHANGED_DIGITS, true),
         ] {
-            // Half for either axis.
+            // Half for each axis.
             let share = 0.5 * chance / list.len().max(1) as f64;
             for by in list {
                 let score = share * gaussian(&with_reading(slipped(by)));
@@ -272,8 +272,8 @@ fn kind(
     let score = before::EXCHANGED_COLUMNS * gaussian(&with_reading(swapped));
     scores.push((score, BadKind::Exchanged));
 
-    // A gust, a weak signal, a hand that slipped: either coordinate by Student's t with few degrees of
-    // freedom. Whatever else it may be must be clearly more likely.
+    // A gust, a weak signal, an unsteady hand: each coordinate by Student's t with few degrees of
+    // freedom. Any other cause must be clearly more likely.
     let tail = |off: Angle, sigma: f64| {
         StudentsT::new(0.0, sigma, POOR_FREEDOM).map_or(0.0, |t| t.pdf(off.radians()))
     };
@@ -283,7 +283,7 @@ fn kind(
     let anything = poor + before::ANYTHING / (4.0 * std::f64::consts::PI);
     let total: f64 = anything + scores.iter().map(|s| s.0).sum::<f64>();
     let (_, best) = scores.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
-    // Several members of one fault speak for it together.
+    // Several members of the same fault add up.
     let share = |fault: Fault| -> f64 {
         let of = scores.iter().filter(|(_, k)| k.fault() == fault);
         of.map(|s| s.0).sum::<f64>() / total
@@ -309,10 +309,10 @@ fn digits() -> impl Iterator<Item = (f64, Angle)> {
     })
 }
 
-/// Errors made by exchanging two neighbouring digits of a reading, of those before the second
-/// decimal: the lower digit's place in degrees, and the reading less what it should have been.
-/// Displays show two digits before the point, of azimuths three: a zero that leads now may have
-/// stood behind.
+/// Errors made by exchanging two neighbouring digits of a reading before the second decimal: the
+/// lower digit's place in degrees, and the reading minus what it should have been. Displays show
+/// two digits before the point, three for azimuths: a leading zero may have been in the second
+/// place.
 fn exchanged_digits(reading: Angle, axis: FaultAxis) -> impl Iterator<Item = (f64, Angle)> {
     let shown = if axis == FaultAxis::Azimuth { 5 } else { 4 };
     let hundredths = (reading.degrees().abs() * 100.0 + 1e-6).floor() as i64;
@@ -335,7 +335,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn exchanged_digits_are_told_by_their_difference() {
+    fn exchanged_digits_are_recognised_by_their_difference() {
         // 271.45 written for 217.45 is 54 too much.
         let errors: Vec<f64> = exchanged_digits(Angle::from_degrees(271.45), FaultAxis::Azimuth)
             .map(|(_, a)| a.degrees())
@@ -352,7 +352,7 @@ mod tests {
     }
 
     #[test]
-    fn a_zero_that_leads_may_have_stood_behind() {
+    fn a_leading_zero_may_have_been_the_second_digit() {
         let has = |written: f64, axis: FaultAxis, meant: f64| {
             exchanged_digits(Angle::from_degrees(written), axis)
                 .any(|(_, by)| (written - by.degrees() - meant).abs() < 1e-9)

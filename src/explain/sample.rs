@@ -1,5 +1,5 @@
-//! A fair sample of a long log: causes are searched for and weighed on it, and the final fit uses
-//! all peaks.
+//! A representative sample of a long log: causes are searched for and weighed on it, and the final
+//! fit uses all peaks.
 
 use std::sync::Arc;
 
@@ -12,7 +12,7 @@ use super::joint_fit::JointFit;
 use super::session::Session;
 use super::tuned::MOST_PEAKS_SEARCHED;
 
-/// The peaks on which causes are looked for, by place; none when that is all of them.
+/// The peaks on which causes are searched for, by place; `None` when that is all of them.
 pub fn sample(peaks: usize) -> Option<Vec<usize>> {
     (peaks > MOST_PEAKS_SEARCHED).then(|| {
         let stride = peaks.div_ceil(MOST_PEAKS_SEARCHED);
@@ -43,7 +43,7 @@ impl Session {
 }
 
 impl JointFit {
-    /// The same fit as far as some of the peaks know it: `some` is its session with only these.
+    /// The same fit restricted to some of the peaks: `some` is its session with only these.
     pub fn thinned(&self, some: &Session, places: &[usize]) -> Option<JointFit> {
         let hypotheses: Vec<Hypothesis> = (self.hypotheses.iter())
             .map(|h| h.with_steps(|steps| places.iter().map(|i| steps[*i]).collect()))
@@ -86,7 +86,7 @@ impl Hypothesis {
         }
     }
 
-    /// The same for all peaks of a session, of which it was found on some.
+    /// The same hypothesis for all peaks of a session, found on some of them.
     pub(crate) fn everywhere(&self, context: Context<'_>, session: &Session) -> Hypothesis {
         let Hypothesis::Relabelled {
             emitter, really, ..

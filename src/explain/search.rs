@@ -1,4 +1,4 @@
-//! The search for the best explanation: where it begins, and which result is best.
+//! The search for the best explanation: where it starts, and which result is best.
 
 use std::collections::HashSet;
 
@@ -24,25 +24,25 @@ use super::tuned::{
 };
 use super::unexplained::Unexplained;
 
-/// A misreading of the log must be this improbable to look better by chance: stricter than the
-/// causes, since it changes every peak. Common practice, no source.
+/// A misreading of the log must be this improbable to look better by chance: stricter than for
+/// causes, because it changes every peak. Common practice, no source.
 const FALSE_READING: f64 = 0.003;
 /// A bad peak where the fit of the others is this uncertain, in units of a peak's variance, may be
-/// good and alone in its part of the sky; the search is made again with more terms in. Common
+/// good but alone in its part of the sky; the search is repeated with more terms in. Common
 /// practice, no source.
 const HIGH_LEVERAGE: f64 = 0.5;
 
-/// What was chosen to explain a session.
+/// The explanation chosen for a session.
 pub struct Chosen {
-    /// As the log was understood.
+    /// The session under the chosen reading of the log.
     pub session: Session,
-    /// What was admitted.
+    /// The admitted hypotheses.
     pub admission: Admission,
     /// How the log was misread, if it was.
     pub misread: Option<Misread>,
 }
 
-/// Admits hypotheses from every beginning, and takes the best explanation.
+/// Admits hypotheses from every starting point, and takes the best explanation.
 ///
 /// # Errors
 /// When the peaks cannot be fitted, or nothing explains them.
@@ -58,7 +58,7 @@ pub fn search(
     let whole = |fit: &JointFit| !falls_apart(&session, fit);
     let (as_logged, mut elsewhere) = match (plain, log_zeros::apart(&session)) {
         (Some((fit, true)), by_log) => (Ok(fit), Vec::from_iter(by_log)),
-        // Each log by itself makes sense, and nothing needs a costly search.
+        // Each log is consistent by itself, and no costly search is needed.
         (Some((plain, _)), Some(by_log)) if !whole(&plain) && whole(&by_log.fit) => {
             (Ok(by_log.fit), Vec::new())
         }
@@ -95,8 +95,9 @@ pub fn search(
     Ok(chosen)
 }
 
-/// The healthy mount as logged when it is not plain to see, and where else an explanation may
-/// begin. The search for it is costly: it is left out when another reading makes sense at once.
+/// The healthy mount as logged when it is not obvious, and other starting points for an
+/// explanation. The search for it is costly: it is skipped when another reading is consistent at
+/// once.
 fn whole_or_elsewhere(
     context: Context<'_>,
     session: &Session,
@@ -121,8 +122,8 @@ fn whole_or_elsewhere(
     }
 }
 
-/// Elevations from the zenith fit as well as those of a dish driven over the top with a zero of
-/// 90 degrees: the reading with the smaller zero is meant.
+/// Elevations from the zenith fit as well as those of a dish driven over the top with a zero of 90
+/// degrees: the reading with the smaller zero is chosen.
 fn from_the_zenith(
     reading: LogReading<'_>,
     session: &Session,
@@ -142,7 +143,7 @@ fn from_the_zenith(
     })
 }
 
-/// The healthy mount as logged, from the given start if that is the better one.
+/// The healthy mount as logged, starting from the given values if they are better.
 ///
 /// # Errors
 /// When the peaks do not suffice for a fit.
@@ -161,9 +162,9 @@ pub fn first_fit(session: &Session, options: &Options) -> Result<JointFit, Unexp
     }
 }
 
-/// Where admission begins: from the healthy mount; and when that does not hold together, or one
-/// peak looks bad that is alone in its part of the sky, also from a mount with every term in, and
-/// with each alone.
+/// Starting points of the admission: the healthy mount; and when that is not consistent, or one
+/// peak that looks bad is alone in its part of the sky, also a mount with every term in, and with
+/// each alone.
 fn starts(
     context: Context<'_>,
     session: &Session,
@@ -177,7 +178,7 @@ fn starts(
         let leverages = leverages(session, first);
         bad.iter().any(|i| leverages[*i] > HIGH_LEVERAGE)
     };
-    // Where a term is missing, all peaks may scatter instead of a few bad ones.
+    // If a term is missing, all peaks may scatter instead of a few being bad.
     if !(many || (as_logged && falls_apart(session, first)) || (!bad.is_empty() && alone())) {
         return found;
     }
@@ -205,7 +206,7 @@ fn starts(
     found
 }
 
-/// Admits from every beginning and takes the best explanation of all.
+/// Admits from every starting point and takes the best explanation of all.
 fn best_of(
     context: Context<'_>,
     begins: Vec<Beginning>,
@@ -219,7 +220,7 @@ fn best_of(
         session: Session,
         admission: Admission,
     }
-    // Where another reading makes sense at once, the log as it stands is not searched so widely.
+    // Where another reading is consistent at once, the log as given is not searched as widely.
     let another_is_whole =
         (begins.iter()).any(|b| b.misreading.is_some() && !falls_apart(&b.session, &b.fit));
     let mut ended: Vec<Ended> = begins
@@ -232,7 +233,7 @@ fn best_of(
             let mut session = begin.session;
             let context = match begin.misreading {
                 None => context,
-                // Its log is not the one that was given.
+                // The reread log differs from the given one.
                 Some(_) => Context {
                     reading: None,
                     ..context
@@ -273,7 +274,7 @@ fn best_of(
         }
     });
     ended.sort_by(|a, b| a.total.total_cmp(&b.total));
-    // The reading with a zero that a mount can have, where both fit about as well.
+    // The reading with a realistic zero, where both fit about as well.
     let place = (ended.iter())
         .position(|e| {
             e.misreading == Some(Misreading::FromTheZenith)

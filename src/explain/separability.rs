@@ -1,4 +1,4 @@
-//! Which terms the data can tell apart, which not, and what observation would.
+//! Which terms the data can separate, which not, and what observation would.
 
 use nalgebra::{DMatrix, DVector};
 
@@ -10,31 +10,32 @@ use super::linearised::Weighted;
 use super::prior_size::{glaring, prior};
 use super::session::Session;
 
-/// A direction among the terms that the data do not tell.
+/// A combination of terms that the data do not determine.
 #[derive(Clone, Debug)]
 pub struct Vague {
     /// The terms in it with their shares, the largest first; shares are of unit length.
     pub shares: Vec<(Term, f64)>,
     /// Those held at zero because of it.
     pub held: Vec<Term>,
-    /// What observation would tell.
+    /// The observation that would determine it.
     pub advice: Advice,
 }
 
-/// What is determined instead of terms that are not: a fitted term plus multiples of those held.
+/// The combination determined in place of terms that are not: a fitted term plus multiples of those
+/// held.
 #[derive(Clone, Debug)]
 pub struct ToldInstead {
     /// The fitted term.
     pub term: Term,
     /// Coefficients of the terms held at zero.
     pub with: Vec<(Term, f64)>,
-    /// Inside value of the sum.
+    /// Value of the sum, in internal units.
     pub value: f64,
     /// One standard deviation.
     pub sigma: f64,
 }
 
-/// Which observation would tell terms apart.
+/// The observation that would separate terms.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Advice {
     /// The same emitters from both sides, with the approach columns logged.
@@ -43,19 +44,19 @@ pub enum Advice {
     FastEmitter,
     /// Two peaks near a direction.
     TwoPeaks {
-        /// Where.
+        /// The direction.
         at: Direction<Apparent>,
-        /// The terms that they would tell.
+        /// The terms that they would determine.
         terms: Vec<Term>,
-        /// How well the first would then be known, inside value.
+        /// Standard deviation that the first would then have, in internal units.
         sigma: f64,
     },
     /// None is known.
     None,
 }
 
-/// Which of a vague direction's groups is held at zero: the one that a careful builder most
-/// likely has small, so the later in this list the sooner. The zeros come first: without them
+/// Order in which the groups of an undetermined combination are fitted; the last is held at zero,
+/// being the one that a careful builder most likely has small. The zeros come first: without them
 /// nothing points.
 const FIT_FIRST: [Group; 14] = [
     Group::AzimuthZero,
@@ -74,19 +75,19 @@ const FIT_FIRST: [Group; 14] = [
     Group::ClockOffset,
 ];
 
-/// A term takes part in a vague direction from this share of the largest on; common practice, no
-/// source. It only decides which names are printed.
+/// A term counts as part of an undetermined combination from this share of the largest on; common
+/// practice, no source. It only decides which names are printed.
 const TAKES_PART: f64 = 0.3;
 
-/// A direction that the data do not tell: its terms with their shares, and those to be held.
+/// A combination that the data do not determine: its terms with their shares, and those to be held.
 pub type Untold = (Vec<(Term, f64)>, Vec<Term>);
 
-/// The directions that the data of a joint fit do not tell, priors left aside, and the terms that
-/// must be held for the rest to be determined; the most vague first.
+/// Returns the combinations that the data of a joint fit do not determine, without priors, and the
+/// terms that must be held for the rest to be determined; the least determined first.
 ///
-/// With J over the noise and D the sizes that anybody would see, a direction counts as not told
-/// when the matching eigenvalue of D J'J D is below one: its standard deviation is then larger
-/// than such a size.
+/// With J over the noise and D the sizes that anybody would see, a combination counts as not
+/// determined when the matching eigenvalue of D J'J D is below one: its standard deviation is then
+/// larger than such a size.
 pub fn vague_directions(session: &Session, fit: &JointFit) -> Vec<Untold> {
     let linearised = session.linearised(fit, &[]);
     let all: Vec<usize> = (0..fit.count()).collect();
@@ -142,18 +143,18 @@ pub fn vague_directions(session: &Session, fit: &JointFit) -> Vec<Untold> {
     found
 }
 
-/// What the data say about left-out terms, given the fitted columns.
+/// The data's sensitivity to terms left out, given the fitted columns.
 #[derive(Clone, Debug)]
 pub struct Sensitivity {
-    /// How the columns' answers move for a unit of each of the q values, p by q.
+    /// Change of the columns' estimates per unit of each of the q values, p by q.
     pub moved: DMatrix<f64>,
-    /// The information on the q values once the columns are free, q by q, for noise one.
+    /// The information on the q values with the columns free, q by q, at unit noise.
     pub information: DMatrix<f64>,
-    /// The information times the q values that the data would give, q.
+    /// The information times the estimates of the q values, q.
     pub pull: DVector<f64>,
 }
 
-/// Of some terms that are not in a joint fit.
+/// Sensitivity to some terms that are not in a joint fit.
 pub fn sensitivity(session: &Session, fit: &JointFit, out: &[Term]) -> Option<Sensitivity> {
     let columns: Vec<_> = (out.iter())
         .map(|t| super::shape::ShapeColumn::term(*t, super::shape::Shape::Always, 1.0))
@@ -180,8 +181,8 @@ pub fn sensitivity(session: &Session, fit: &JointFit, out: &[Term]) -> Option<Se
     })
 }
 
-/// The combinations that stay told: each fitted term plus what it would change by for the
-/// left-out ones. `sigmas` are those of the fit without them.
+/// The combinations that remain determined: each fitted term plus its change for the terms left
+/// out. `sigmas` are those of the fit without them.
 pub fn told_instead(
     fit: &JointFit,
     sigmas: &[f64],
@@ -207,8 +208,8 @@ pub fn told_instead(
         .collect()
 }
 
-/// The one direction on the sky where two more peaks, arrived at from both sides, would narrow
-/// the left-out terms most, with what they would then be known to.
+/// The direction on the sky where two more peaks, approached from both sides, would improve the
+/// terms left out most, with the accuracy they would then have.
 pub fn what_would_tell(session: &Session, fit: &JointFit, out: &[Term]) -> Advice {
     match out.first().map(|t| t.group()) {
         Some(Group::AzimuthBacklash | Group::ElevationBacklash) => return Advice::BothSides,
@@ -235,7 +236,7 @@ pub fn what_would_tell(session: &Session, fit: &JointFit, out: &[Term]) -> Advic
         return Advice::None;
     };
     let noise = fit.scatter().radians().max(1e-12);
-    // A faint prior of the glaring sizes makes the untold directions finite.
+    // A wide prior of the glaring sizes makes the undetermined combinations finite.
     let mut information = known / fit.variance.max(1e-300);
     for (i, term) in all.iter().enumerate() {
         information[(i, i)] += prior(*term, session.beamwidth).max(glaring(*term)).powi(-2);
@@ -271,7 +272,7 @@ pub fn what_would_tell(session: &Session, fit: &JointFit, out: &[Term]) -> Advic
     })
 }
 
-/// Rows of derivatives of a peak at `direction` by `all` terms, 2 by n; none when the mount
+/// Rows of derivatives of a peak at `direction` by `all` terms, 2 by n; `None` when the mount
 /// cannot point there.
 pub fn rows_at(
     model: &MountModel,
@@ -281,7 +282,7 @@ pub fn rows_at(
     rows_from(model, all, direction, ApproachSigns::UNKNOWN)
 }
 
-/// The same when the axes arrive from certain sides.
+/// The same when the axes arrive from given sides.
 pub fn rows_from(
     model: &MountModel,
     all: &[Term],
@@ -376,8 +377,8 @@ mod tests {
         assert_eq!(vague[0].1, [Term::Collimation]);
         let named: Vec<Term> = vague[0].0.iter().map(|(t, _)| *t).collect();
         assert!(named.contains(&Term::AzimuthZero));
-        // What is determined instead: on the sky a unit of collimation at 40 degrees is an
-        // azimuth of one over cos 40.
+        // Determined instead: on the sky a unit of collimation at 40 degrees is an azimuth of one
+        // over cos 40.
         let fit = fit.without_terms(&session, &[Term::Collimation]).unwrap();
         let said = sensitivity(&session, &fit, &[Term::Collimation]).unwrap();
         let told = told_instead(&fit, &[0.01, 0.01], &said, &[Term::Collimation]);
@@ -388,7 +389,7 @@ mod tests {
     }
 
     #[test]
-    fn a_high_and_a_low_ring_tell_them() {
+    fn a_high_and_a_low_ring_separate_collimation_and_azimuth_zero() {
         let rings: Vec<(f64, f64)> = (0..12)
             .flat_map(|k| [20.0, 70.0].map(|e| (30.0 * f64::from(k), e)))
             .collect();

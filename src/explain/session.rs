@@ -1,5 +1,5 @@
-//! A session: the peaks with everything that a hypothesis may depend on, their noise, and what
-//! is always fitted.
+//! A session: the peaks with everything that a hypothesis may depend on, their noise, and what is
+//! always fitted.
 
 use std::collections::HashMap;
 use std::sync::Arc;
@@ -20,44 +20,44 @@ use super::observe::Observation;
 use super::options::TermChoice;
 use super::peak::SessionPeak;
 
-/// The peaks of a session with what does not change while they are explained.
+/// The peaks of a session with everything that stays fixed while they are explained.
 #[derive(Clone, Debug)]
 pub struct Session {
     /// The usable peaks.
     pub peaks: Vec<SessionPeak>,
-    /// One standard deviation of each in cross-elevation and elevation; relative when `noise`
-    /// comes from the scatter.
+    /// One standard deviation of each in cross-elevation and elevation; relative when `noise` comes
+    /// from the scatter.
     pub sigmas: Vec<[Angle; 2]>,
     /// Where the size of the noise comes from.
     pub noise: Noise,
     /// Half-power width of the beam.
     pub beamwidth: Angle,
-    /// How the mount stands.
+    /// Type and orientation of the mount.
     pub geometry: Geometry,
     /// Values of terms that the user holds.
     pub held: TermValues,
-    /// Which terms those are.
+    /// The terms held.
     pub held_terms: Vec<Term>,
-    /// Which of them are only left out: nobody knows that they are nought.
+    /// Of these, the ones only left out: they are not known to be zero.
     pub left_out: Vec<Term>,
     /// Which mount terms are fitted.
     pub choice: TermChoice,
-    /// Terms fitted because the user asks for them, beside those that the choice takes.
+    /// Terms fitted because the user requests them, in addition to those that the choice takes.
     pub also: Vec<Term>,
     /// Fitted always: the terms of every mount, or those listed.
     pub base: Vec<Hypothesis>,
-    /// Whether every peak is used, and no bad ones are looked for.
+    /// Whether every peak is used, without a search for bad ones.
     pub trusts_all: bool,
     /// Seed of everything random.
     pub seed: u64,
-    /// What the logs are called.
+    /// Names of the logs.
     pub logs: Vec<String>,
 }
 
-/// With one peak from a side, play could be that peak's own error.
+/// With a single peak from a side, backlash could be that peak's own error.
 pub const LEAST_APPROACHES: usize = 2;
 
-/// What every mount has a little of; backlash is tested where the log gives the sides of
+/// Errors that every mount has a little of; backlash is tested where the log gives the sides of
 /// arrival.
 const USUAL: [Group; 8] = [
     Group::AzimuthZero,
@@ -71,7 +71,7 @@ const USUAL: [Group; 8] = [
 ];
 
 impl Session {
-    /// The session of some peaks.
+    /// Creates the session of some peaks.
     pub fn new(
         peaks: Vec<SessionPeak>,
         (sigmas, noise): (Vec<[Angle; 2]>, Noise),
@@ -122,11 +122,12 @@ impl Session {
         }
     }
 
-    /// The same session with some terms always fitted, free of what is usual.
+    /// The same session with some terms always fitted, without their usual priors.
     pub fn with_also(mut self, also: Vec<Term>) -> Session {
         let kind = self.kind();
         if kind.has_track() && also.contains(&Term::ElevationRunoutCos) {
-            // The same function to first order: the user named the runout, so it is that.
+            // The two are the same function to first order: the user named the runout, so it is
+            // fitted as that.
             self.base.retain(|h| !h.terms().contains(&Term::Droop));
         }
         for group in Group::ALL {
@@ -142,7 +143,7 @@ impl Session {
         self
     }
 
-    /// Whether the user asks for a term by name.
+    /// Whether the user requests a term by name.
     pub fn asks_for(&self, term: Term) -> bool {
         let listed = match &self.choice {
             TermChoice::ByTheData => false,
@@ -151,7 +152,7 @@ impl Session {
         listed || self.also.contains(&term)
     }
 
-    /// The mount with the terms that the user holds.
+    /// The mount model with the terms that the user holds.
     pub fn mount(&self) -> MountModel {
         MountModel::new(self.geometry, self.held)
     }
@@ -161,7 +162,7 @@ impl Session {
         self.geometry.kind()
     }
 
-    /// The same session with encoder zeros of its own for each log, always fitted.
+    /// The same session with separate encoder zeros for each log, always fitted.
     pub fn with_zeros_per_log(mut self) -> Session {
         let changes = zero_changes(&self.peaks, &self.choice, &self.held_terms);
         self.base
@@ -169,8 +170,7 @@ impl Session {
         self
     }
 
-    /// The same session with the offset of every further feed that peaks were taken with, always
-    /// fitted.
+    /// The same session with the offset of every further feed used for its peaks, always fitted.
     pub fn with_feeds(mut self) -> Session {
         let mut feeds: Vec<usize> = self.peaks.iter().map(|p| p.feed).collect();
         feeds.sort_unstable();
@@ -180,13 +180,12 @@ impl Session {
         self
     }
 
-    /// What a log is called.
+    /// Name of a log.
     pub fn log_name(&self, log: usize) -> String {
         (self.logs.get(log)).map_or_else(|| format!("log {}", log + 1), Clone::clone)
     }
 
-    /// The same session with other peaks instead of its own, one for one: the log read in
-    /// another way.
+    /// The same session with its peaks replaced one for one: the log under another reading.
     pub fn with_peaks(&self, peaks: Vec<SessionPeak>) -> Option<Session> {
         (peaks.len() == self.peaks.len()).then(|| Session {
             peaks,
@@ -194,7 +193,7 @@ impl Session {
         })
     }
 
-    /// The same for a mount that stands otherwise.
+    /// The same for another mount geometry.
     pub fn read_otherwise(&self, peaks: Vec<SessionPeak>, geometry: Geometry) -> Option<Session> {
         let read = self.with_peaks(peaks)?;
         Some(Session { geometry, ..read })
@@ -216,7 +215,7 @@ impl Session {
     }
 }
 
-/// The lags that were taken off the scans of the logs, as far as they are uncertain.
+/// The lags removed from the scans of the logs, where they are uncertain.
 fn lags(peaks: &[SessionPeak]) -> Vec<Hypothesis> {
     let mut found: Vec<Hypothesis> = Vec::new();
     for peak in peaks {
@@ -236,18 +235,18 @@ fn lags(peaks: &[SessionPeak]) -> Vec<Hypothesis> {
     found
 }
 
-/// Whether some peaks arrived from either side.
+/// Whether some peaks arrived from each side.
 pub fn both_sides(peaks: &[SessionPeak], sign: impl Fn(&SessionPeak) -> f64) -> bool {
     let up = peaks.iter().filter(|p| sign(p) > 0.0).count();
     let down = peaks.iter().filter(|p| sign(p) < 0.0).count();
     up.min(down) >= LEAST_APPROACHES
 }
 
-/// Half the step over which a satellite's way along its orbit is taken, seconds: short against the
-/// minutes of a pass, long against rounding.
+/// Half the step over which a satellite's motion along its orbit is taken, seconds: short compared
+/// with the minutes of a pass, long enough to avoid rounding errors.
 const ORBIT_STEP_S: f64 = 1.0;
 
-/// The session's peaks from observations; without a sky nothing is known of orbits and air.
+/// The session's peaks from observations; without a sky, orbits and refraction are unknown.
 pub fn session_peaks(
     station: &Station,
     sky: Option<&Sky>,

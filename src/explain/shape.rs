@@ -1,10 +1,10 @@
-//! How a hypothesis moves the beam or the target: a lever, pulled by a shape.
+//! How a hypothesis moves the beam or the target: a lever times a shape.
 //!
-//! A mount term and nearly every mechanical fault are one and the same: a term of the mount model,
-//! constant or not. Play depends on the approach, a zero jumps at some hour, a tilt grows. So a
-//! column of the joint fit is a *lever* (which term, or what else moves the target) times a
-//! *shape* (how that depends on the peak), and the model with it stays rigorous: each peak has
-//! its own terms.
+//! A mount term and nearly every mechanical fault are the same thing: a term of the mount model,
+//! constant or not. Backlash depends on the approach, a zero jumps at some hour, a tilt grows. So a
+//! column of the joint fit is a *lever* (which term, or what else moves the target) times a *shape*
+//! (how that depends on the peak), and the model with it stays rigorous: each peak has its own
+//! terms.
 
 use std::sync::Arc;
 
@@ -21,31 +21,31 @@ use super::peak::SessionPeak;
 pub enum Lever {
     /// A term of the mount model, in radians (a scale as a fraction, the clock in seconds).
     Term(Term),
-    /// One satellite along its own orbit: seconds that it runs ahead of its elements. The
-    /// emitter's number in the station file.
+    /// One satellite along its own orbit: seconds that it runs ahead of its elements. The value is
+    /// the emitter's number in the station file.
     Orbit(usize),
-    /// The air's bend of the rays: times its own size.
+    /// Refraction, as a multiple of itself.
     Air,
-    /// Other targets instead of the logged ones: by peak, the step to the other target,
-    /// zero where nothing changes. One takes the whole step.
+    /// Other targets instead of the logged ones: by peak, the step to the other target, zero where
+    /// nothing changes. A coefficient of one is the whole step.
     Retarget(Arc<Vec<Vector3<f64>>>),
 }
 
-/// How far the lever is pulled, by the peak; the coefficient of the fit multiplies it.
+/// How the effect depends on the peak; multiplied by the coefficient of the fit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Shape {
-    /// Always alike.
+    /// The same for all peaks.
     Always,
     /// Hours since the middle of the session, given in hours after the first peak.
     HoursSince(f64),
     /// One from this many hours after the first peak on.
     After(f64),
-    /// One in these logs, which lie before the last.
+    /// One in these logs, which come before the last.
     InLogs(LogSet),
     /// One at peaks taken with this further feed.
     OfFeed(usize),
-    /// One above this elevation of the target, counted over the top as the axis does. Not of the
-    /// reading: its noise would sort the peaks of one emitter by their own error.
+    /// One above this elevation of the target, counted over the top like the axis angle. Not the
+    /// elevation of the reading: its noise would sort the peaks of one emitter by their own error.
     Above(Angle),
     /// Cosine of this many times the azimuth reading.
     CosAzimuth(f64),
@@ -59,25 +59,26 @@ pub enum Shape {
     CosDay,
     /// Sine of the same.
     SinDay,
-    /// What one standard deviation of the lag of a log moves an axis by, radians; zero in other logs.
+    /// Change of an axis reading for one standard deviation of the lag of a log, radians; zero in
+    /// other logs.
     ByLag {
         /// The log's number.
         log: usize,
         /// Whether it is the second axis.
         second: bool,
     },
-    /// Logged temperature above this one, degrees Celsius; zero where none is logged.
+    /// Logged temperature minus this one, degrees Celsius; zero where none is logged.
     WarmerThan(f64),
 }
 
 impl Shape {
-    /// Whether it turns so fast that the error of a reading would move its phase: then the reading
-    /// that the model expects stands in for the one logged, or the shape would explain the very
-    /// errors that it follows.
+    /// Whether it varies so quickly that the error of a reading would shift its phase: then the
+    /// reading that the model expects is used instead of the logged one, or the shape would explain
+    /// the very errors that it depends on.
     pub fn is_fast(self) -> bool {
-        /// Waves per turn from which the phase must be worked out at the true axis angle: a degree
-        /// of error then moves it by a tenth of a radian. It lies between the harmonics tested
-        /// (six) and the ripples (seven and more).
+        /// Waves per turn from which the phase must be computed at the true axis angle: a degree of
+        /// error then shifts it by a tenth of a radian. It lies between the harmonics tested (six)
+        /// and the ripples (seven and more).
         const FAST: f64 = 6.5;
         match self {
             Shape::CosAzimuth(k)
@@ -88,7 +89,7 @@ impl Shape {
         }
     }
 
-    /// The pull at a peak whose encoders read `reading`.
+    /// Value at a peak with the encoder reading `reading`.
     pub fn at(self, peak: &SessionPeak, reading: &EncoderReading) -> f64 {
         let (a, e) = (reading.azimuth, reading.elevation);
         match self {
@@ -111,7 +112,7 @@ impl Shape {
         }
     }
 
-    /// The pull at a peak of a step, wherever its encoders read; zero for other shapes.
+    /// Value at a peak of a step, regardless of the encoder readings; zero for other shapes.
     pub fn step_at(self, peak: &SessionPeak) -> f64 {
         let step = |over: bool| f64::from(u8::from(over));
         match self {
@@ -123,13 +124,14 @@ impl Shape {
         }
     }
 
-    /// The pull at the end of a log that lasts this many hours, where it does not depend on where
-    /// the dish points; none where it does, or on what the log's end does not tell.
+    /// Value at the end of a log that lasts this many hours, where it does not depend on the dish's
+    /// direction; `None` where it does, or where it depends on something unknown at the end of the
+    /// log.
     pub fn at_the_end(self, hours: f64) -> Option<f64> {
         match self {
             Shape::Always | Shape::After(_) => Some(1.0),
-            // The mount's own terms are those of the first feed; where the mount stands to measure there
-            // is no lag.
+            // The mount's own terms are those of the first feed; a mount at rest during a
+            // measurement has no lag.
             Shape::InLogs(_) | Shape::OfFeed(_) | Shape::ByLag { .. } => Some(0.0),
             Shape::HoursSince(middle) => Some(hours - middle),
             _ => None,
@@ -142,17 +144,16 @@ impl Shape {
 pub struct ShapeColumn {
     /// What is moved.
     pub lever: Lever,
-    /// How far, by the peak.
+    /// How it depends on the peak.
     pub shape: Shape,
-    /// What the coefficient is before the data: its mean ...
+    /// Prior of the coefficient: its mean ...
     pub expected: f64,
-    /// ... and standard deviation: the size that such a thing plausibly has.
+    /// ... and standard deviation: the plausible size of such an effect.
     pub spread: f64,
 }
 
 impl ShapeColumn {
-    /// A term moved by a shape; plausibly of size `spread` (inside value for a unit of the
-    /// shape).
+    /// A term times a shape; plausibly of size `spread` (internal value per unit of the shape).
     pub fn term(term: Term, shape: Shape, spread: f64) -> ShapeColumn {
         ShapeColumn {
             lever: Lever::Term(term),
@@ -162,7 +163,7 @@ impl ShapeColumn {
         }
     }
 
-    /// The target moved; plausibly by `spread`.
+    /// A displacement of the target; plausibly by `spread`.
     pub fn target(lever: Lever, spread: f64) -> ShapeColumn {
         ShapeColumn {
             lever,
@@ -179,7 +180,7 @@ impl ShapeColumn {
         self
     }
 
-    /// The mount term that the coefficient is, if it is one.
+    /// The mount term of the coefficient, if it is one.
     pub fn constant_term(&self) -> Option<Term> {
         match (&self.lever, self.shape) {
             (Lever::Term(term), Shape::Always) => Some(*term),
@@ -187,8 +188,8 @@ impl ShapeColumn {
         }
     }
 
-    /// How the target of peak number `index` moves for a unit of the coefficient; none when it
-    /// is the beam that moves.
+    /// Change of the target of peak number `index` per unit of the coefficient; `None` when the
+    /// column moves the beam.
     pub fn target_step(&self, index: usize, peak: &SessionPeak) -> Option<Vector3<f64>> {
         match &self.lever {
             Lever::Term(_) => None,

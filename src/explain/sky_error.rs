@@ -1,10 +1,10 @@
-//! The expected pointing error of the corrected mount over the sky that it reaches: the promise.
+//! The expected pointing error of the corrected mount over the sky that it reaches.
 //!
-//! With C the covariance of the terms, all correlations included, and J the change of the beam at
-//! a direction by the terms, the mean square of the error there is the trace of J C J'. Terms that
-//! were left out may still be there: as large as the data and their plausible size allow,
-//! with the probability that such a term is there at all. What the fitted terms take up of them is
-//! in C too. Causes that a mount model cannot correct add their mean square.
+//! With C the covariance of the terms, all correlations included, and J the change of the beam at a
+//! direction by the terms, the mean square of the error there is the trace of J C J'. Terms left
+//! out may still exist: as large as the data and their plausible size allow, with the probability
+//! that such a term exists at all. What the fitted terms absorb of them is in C too. Causes that a
+//! mount model cannot correct add their mean square.
 
 use nalgebra::DMatrix;
 
@@ -25,39 +25,39 @@ use super::shape::{Lever, Shape};
 /// The expected pointing error of the corrected mount.
 #[derive(Clone, Debug)]
 pub struct SkyError {
-    /// One standard deviation, rms over the reachable sky: the whole offset, both axes together.
+    /// RMS over the reachable sky, one standard deviation: the whole offset, both axes together.
     pub rms: Angle,
-    /// The bound that the rms over the sky keeps in 95 % of cases.
+    /// Bound that the rms over the sky stays below in 95 % of cases.
     pub rms_95: Angle,
     /// The largest over the reachable sky, one standard deviation.
     pub largest: Angle,
     /// Where that is.
     pub at: Direction<Apparent>,
-    /// The terms left out that were allowed for, with their plausible sizes (inside values) and
-    /// the probability that each is there.
+    /// Terms left out that were allowed for, with their plausible sizes (internal units) and the
+    /// probability that each exists.
     pub allowed_for: Vec<AllowedFor>,
-    /// By direction of the even sky, the expected error there.
+    /// Expected error by direction of the even sky.
     pub map: Vec<(Direction<Apparent>, Angle)>,
 }
 
-/// A term that was left out and may be there.
+/// A term that was left out and may exist.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct AllowedFor {
-    /// Which.
+    /// The term.
     pub term: Term,
-    /// One standard deviation before the data, inside value.
+    /// One standard deviation before the data, in internal units.
     pub size: f64,
-    /// How likely it is there at all.
+    /// Probability that it exists at all.
     pub probability: f64,
 }
 
-/// The share of mounts that have a rare error which was looked for and not found; common practice,
-/// no source.
+/// Share of mounts with a rare error that was searched for and not found; common practice, no
+/// source.
 const RARE: f64 = 0.1;
-/// The level of the bound: 95 %, as of every interval that is printed.
+/// The level of the bound: 95 %, as for every interval that is printed.
 const LEVEL: f64 = 0.95;
 
-/// Rare errors that are allowed for when they were not found.
+/// Rare errors that are allowed for even if they were not found.
 const RARE_GROUPS: [Group; 4] = [
     Group::AzimuthRunout,
     Group::TrackWarp,
@@ -65,7 +65,7 @@ const RARE_GROUPS: [Group; 4] = [
     Group::ElevationScale,
 ];
 
-/// What the left-out terms are, with how much each may be.
+/// The terms left out, with the possible size of each.
 pub fn allowed_for(session: &Session, fit: &JointFit, not_told: &[Term]) -> Vec<AllowedFor> {
     let held = |t: Term| session.held_terms.contains(&t) && !session.left_out.contains(&t);
     let known = |t: Term| fit.place_of(t).is_some() || held(t);
@@ -83,7 +83,7 @@ pub fn allowed_for(session: &Session, fit: &JointFit, not_told: &[Term]) -> Vec<
         Group::AzimuthBacklash,
         Group::ElevationBacklash,
     ];
-    // Terms that the user did not list count as rare: that is what listing means.
+    // Terms that the user did not list count as rare: that is the meaning of a list.
     let usually = match session.choice {
         TermChoice::ByTheData => 1.0,
         TermChoice::Listed(_) => RARE,
@@ -102,10 +102,10 @@ pub fn allowed_for(session: &Session, fit: &JointFit, not_told: &[Term]) -> Vec<
     found
 }
 
-/// The play that an axis may have where the log tells no side of arrival, an inside value: it has moved
-/// the peaks from side to side as it will move the beam, so half of it is no more than they scatter,
-/// as long as the axis goes on to arrive as it did. Without a bound for other terms, and where the log
-/// tells sides: one that always arrived from one side hides any play.
+/// Possible backlash of an axis where the log records no side of arrival, in internal units: it has
+/// moved the peaks from side to side as it will move the beam, so half of it is no more than their
+/// scatter, as long as the axis goes on arriving as before. No bound for other terms, or where the
+/// log records sides: an axis that always arrived from one side hides any backlash.
 fn hidden_play(session: &Session, fit: &JointFit, term: Term) -> f64 {
     let axis = match term {
         Term::AzimuthBacklash => 0,
@@ -124,20 +124,20 @@ fn hidden_play(session: &Session, fit: &JointFit, term: Term) -> f64 {
 }
 
 /// The covariance of the model's terms (those fitted, then those allowed for) at the end of the
-/// log, and which they are. `noise` is the covariance of the fit's parameters.
+/// log. `noise` is the covariance of the fit's parameters.
 pub struct TermCovariance {
     /// Fitted terms, then those allowed for.
     pub terms: Vec<Term>,
     /// How many of them are fitted.
     pub fitted: usize,
-    /// Inside values squared.
+    /// In internal units squared.
     pub covariance: DMatrix<f64>,
-    /// Of the fitted terms alone: the noise, and those left out that every mount has or that the
-    /// data do not tell; rare ones count as absent.
+    /// For the fitted terms alone: the noise, and terms left out that every mount has or that the
+    /// data do not determine; rare ones count as absent.
     pub of_fitted: DMatrix<f64>,
 }
 
-/// Of a fit whose parameters have the covariance `parameters`.
+/// For a fit whose parameters have the covariance `parameters`.
 pub fn term_covariance(
     session: &Session,
     fit: &JointFit,
@@ -176,7 +176,7 @@ pub fn term_covariance(
             known[(i, i)] += a.size.powi(-2);
         }
         let spread = known.try_inverse()?;
-        // Not only how uncertain they are, but what they likely are: none of it is corrected.
+        // Includes their likely values as well as their uncertainty: neither is corrected.
         let likely = &spread * &said.pull / variance;
         let mut second = &spread + &likely * likely.transpose();
         for (i, a) in allowed.iter().enumerate() {
@@ -188,7 +188,7 @@ pub fn term_covariance(
                 };
             }
         }
-        // Left out, a term shifts the others by minus what its presence would move them.
+        // When left out, a term shifts the others by minus the effect of including it.
         let shift = -(&lead * &said.moved);
         let own = &shift * &second * shift.transpose();
         // The error of a left-out term is minus its value.
@@ -218,7 +218,7 @@ pub fn term_covariance(
     })
 }
 
-/// The expected error over the sky; none where the mount reaches nothing.
+/// The expected error over the sky; `None` where the mount reaches nothing.
 pub fn sky_error(
     station: &Station,
     session: &Session,
@@ -283,7 +283,7 @@ pub fn sky_error(
     })
 }
 
-/// Mean square of what causes do at a direction that a mount model cannot correct.
+/// Mean square effect at a direction of causes that a mount model cannot correct.
 fn left_uncorrected(
     session: &Session,
     fit: &JointFit,
@@ -306,7 +306,7 @@ fn left_uncorrected(
             };
             let rows = rows_from(model, &[*term], direction, ApproachSigns::UNKNOWN)?;
             let pull = match column.shape {
-                // What the temperature or the hour will be is not known.
+                // The future temperature or hour is unknown.
                 Shape::WarmerThan(_) | Shape::CosDay | Shape::SinDay => {
                     let squares: f64 = (session.peaks.iter())
                         .map(|p| column.shape.at(p, &reading).powi(2))

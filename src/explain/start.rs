@@ -1,9 +1,9 @@
-//! Where to start: no guess is needed, north may be anywhere.
+//! Where to start: no initial guess is needed, north may be anywhere.
 //!
-//! Each peak by itself says, for a mount without other faults, where the two zeros would
-//! have to be: once with the dish below the zenith and once over the top. Each such pair is
-//! tried on all peaks, and the one that leaves the best-fitting two thirds of them nearest
-//! wins. So up to a third of the peaks may be wild.
+//! For a mount without other faults, each peak by itself gives the two zeros: once with the dish
+//! below the zenith and once over the top. Each such pair is tried on all peaks, and the one with
+//! the smallest distances for the best-fitting two thirds of them wins. So up to a third of the
+//! peaks may be wild.
 
 use crate::angle::Angle;
 use crate::mount::{MountModel, Term};
@@ -22,11 +22,11 @@ pub struct StartingZeros {
     pub azimuth_zero: Angle,
     /// Elevation zero.
     pub elevation_zero: Angle,
-    /// Median distance on the sky that it leaves over the best-fitting two thirds.
+    /// Median distance on the sky for the best-fitting two thirds.
     pub left: Angle,
 }
 
-/// The zeros that leave the best-fitting share of the peaks nearest.
+/// Returns the zeros with the smallest distances for the best-fitting share of the peaks.
 ///
 /// A held zero is kept.
 pub fn start(session: &Session) -> StartingZeros {
@@ -40,7 +40,7 @@ pub fn start(session: &Session) -> StartingZeros {
     start_of(&sightings, &session.mount(), &session.base_terms())
 }
 
-/// The same for some peaks; `held` is the mount with the terms that are fixed beforehand.
+/// The same for some peaks; `held` is the mount model with the terms that are fixed beforehand.
 pub fn start_of(observations: &[Sighting], held: &MountModel, free: &[Term]) -> StartingZeros {
     let azimuth_free = free.contains(&Term::AzimuthZero);
     let elevation_free = free.contains(&Term::ElevationZero);
@@ -80,15 +80,15 @@ pub fn start_of(observations: &[Sighting], held: &MountModel, free: &[Term]) -> 
     let Some(best) = tried.first().copied() else {
         return held_start(Angle::ZERO);
     };
-    // Peaks all at one elevation fit as well over the top with an absurd elevation zero: of
-    // starts about as good, the one with the smallest elevation zero is meant.
+    // Peaks all at one elevation fit as well over the top with an absurd elevation zero: of starts
+    // about as good, the one with the smallest elevation zero is chosen.
     let about = best.left * 2.0 + Angle::from_degrees(0.5);
     tried
         .into_iter()
         .filter(|s| s.left <= about)
         .min_by(|p, q| {
             let key = |s: &StartingZeros| {
-                // Whole tens of degrees first, then the misfit.
+                // By steps of 45 degrees first, then by the misfit.
                 let absurd = (s.elevation_zero.abs().degrees() / 45.0).floor();
                 (absurd, s.left.radians())
             };
@@ -99,7 +99,7 @@ pub fn start_of(observations: &[Sighting], held: &MountModel, free: &[Term]) -> 
         .unwrap_or(best)
 }
 
-/// The zeros that one peak asks for, direct and over the top.
+/// The zeros that one peak requires, direct and over the top.
 fn says_of(observation: &Sighting, held: &MountModel) -> Vec<(Angle, Angle)> {
     let mut bare = *held.terms();
     bare.set_inside(Term::AzimuthZero, 0.0);
@@ -120,7 +120,7 @@ fn says_of(observation: &Sighting, held: &MountModel) -> Vec<(Angle, Angle)> {
     }
 }
 
-/// Rms distance on the sky over the best-fitting share.
+/// RMS distance on the sky for the best-fitting share.
 fn left_by(
     observations: &[Sighting],
     held: &MountModel,

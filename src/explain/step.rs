@@ -1,4 +1,4 @@
-//! Steps whose place must be searched for: in time, or in how far the dish is raised.
+//! Steps whose place must be searched for: in time, or in the elevation of the dish.
 
 use crate::angle::Angle;
 use crate::mount::Term;
@@ -16,13 +16,13 @@ pub enum StepKind {
     AzimuthSlip,
     /// A slip of the elevation axis.
     ElevationSlip,
-    /// A knock that leaves the azimuth axis leaning differently.
+    /// A knock that changes the tilt of the azimuth axis.
     BaseKnock,
-    /// A knock that leaves the beam pointing elsewhere on the dish.
+    /// A knock that changes the beam's direction on the dish.
     DishKnock,
-    /// Play that falls to the other side.
+    /// Backlash that changes sides.
     BalanceFlip,
-    /// A dish that flops over sideways.
+    /// A dish that drops to the other side.
     Flop,
 }
 
@@ -37,7 +37,7 @@ impl StepKind {
         StepKind::Flop,
     ];
 
-    /// The kind that a hypothesis is of, if its place was searched for.
+    /// The kind of a hypothesis, if its place was searched for.
     pub fn of(hypothesis: &Hypothesis) -> Option<StepKind> {
         match hypothesis {
             Hypothesis::Slip {
@@ -64,20 +64,20 @@ impl StepKind {
         }
     }
 
-    /// The columns of a step that begins before the first peak.
+    /// The columns of a step that starts before the first peak.
     pub fn probes(self) -> Vec<ShapeColumn> {
         (self.terms().iter())
             .map(|t| ShapeColumn::term(*t, Shape::Always, 1.0))
             .collect()
     }
 
-    /// Whether it happens where the dish is raised so far, and not at a time.
+    /// Whether it occurs at an elevation instead of a time.
     pub fn is_at_elevation(self) -> bool {
         matches!(self, StepKind::BalanceFlip | StepKind::Flop)
     }
 
-    /// Groups of peaks in the order in which places are searched; those of one instant (or one
-    /// elevation) together.
+    /// Groups of peaks in the order in which places are searched; peaks of one instant (or one
+    /// elevation) form one group.
     pub fn order(self, peaks: &[SessionPeak]) -> Vec<Vec<usize>> {
         match self.is_at_elevation() {
             true => grouped(peaks.len(), |i| peaks[i].raised().radians()),
@@ -126,7 +126,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn equal_keys_stand_together() {
+    fn peaks_with_equal_keys_form_one_group() {
         let keys = [3.0, 1.0, 3.0, 2.0];
         assert_eq!(grouped(4, |i| keys[i]), vec![vec![1], vec![3], vec![0, 2]]);
     }

@@ -1,16 +1,16 @@
-//! Where a step is: every place at once.
+//! The place of a step: every place at once.
 //!
-//! A slip may have happened between any two peaks, a dish may flop over at any elevation. For
-//! each place the gain of a step there is worked out from running sums, and the chance that the
-//! best of all places gains so much without any step is bounded by how fast the statistic turns
-//! from place to place.
+//! A slip may have happened between any two peaks, a dish may drop over at any elevation. For each
+//! place the gain of a step there is computed from running sums, and the probability that the best
+//! of all places gains as much without any step is bounded by how fast the statistic's direction
+//! turns from place to place.
 
 use nalgebra::{Matrix2, Vector2};
 
 use super::linearised::{Linearised, Weighted, sum_of_products};
 use crate::fit::quantile;
 
-/// A step must have this many peaks on either side: with fewer it is their own error.
+/// A step must have this many peaks on either side: fewer could be off by their own error.
 pub const LEAST_SIDE: usize = 3;
 
 /// The gains of a step at all places of an order.
@@ -18,28 +18,28 @@ pub const LEAST_SIDE: usize = 3;
 pub struct StepSearch {
     /// For each place the number of groups before it and the fall of the sum of squares.
     places: Vec<(usize, f64)>,
-    /// Angles by which the statistic turns from each place to the next, radians.
+    /// Angles by which the direction of the statistic turns from each place to the next, radians.
     turns: Vec<f64>,
-    /// How many coefficients the step has.
+    /// Number of coefficients of the step.
     coefficients: f64,
 }
 
-/// A fit of some columns to some peaks, beside which steps are searched for.
+/// A fit of some columns to some peaks, to which steps are added in a search.
 pub struct Beside<'a> {
     linearised: &'a Linearised,
     kept: &'a [bool],
-    /// How many columns are fitted.
+    /// Number of fitted columns.
     count: usize,
-    /// Row by row, the fitted columns times half the inverse: the square of a sum of rows is what
-    /// the fit takes up of it.
+    /// Row by row, the fitted columns times half the inverse: the square of a sum of rows is the
+    /// part of it that the fit absorbs.
     halves: Vec<f64>,
-    /// By row, the residual that the fit leaves.
+    /// By row, the residual of the fit.
     left: Vec<f64>,
 }
 
 impl<'a> Beside<'a> {
-    /// Of the columns `base` over the peaks `kept`, at a noise of `variance`. None when the base
-    /// leaves no freedom.
+    /// Fits the columns `base` to the peaks `kept`, at a noise of `variance`. `None` when the base
+    /// leaves no degrees of freedom.
     pub fn new(
         linearised: &'a Linearised,
         base: &[usize],
@@ -56,7 +56,7 @@ impl<'a> Beside<'a> {
             for (value, j) in values.iter_mut().zip(base) {
                 *value = linearised.value(row, *j);
             }
-            // The inverse is an upper triangle.
+            // The inverse is upper triangular.
             let columns = fitted.inverse.as_slice().chunks_exact(p).enumerate();
             halves.extend(columns.map(|(c, column)| sum_of_products(&values[..=c], &column[..=c])));
             let change = sum_of_products(&values, fitted.step.as_slice());
@@ -72,24 +72,24 @@ impl<'a> Beside<'a> {
     }
 }
 
-/// A step has at most this many coefficients, one an axis or a direction of tilt.
+/// A step has at most this many coefficients, one per axis or direction of tilt.
 const MOST_COEFFICIENTS: usize = 2;
 
-/// Running sums over all peaks from a place on; those of a coefficient that the step has not stand
-/// for one by itself.
+/// Running sums over all peaks from a place on; those of a coefficient that the step lacks are set
+/// to one.
 #[derive(Clone)]
 struct Sums {
-    /// Half the base's inverse times base columns times step columns: its square is what the base
-    /// takes up.
+    /// Half the base's inverse times base columns times step columns: its square is the part that
+    /// the base absorbs.
     taken: [Vec<f64>; MOST_COEFFICIENTS],
-    /// Step columns times the residuals that the base leaves.
+    /// Step columns times the residuals of the base.
     product: Vector2<f64>,
     /// Step columns times step columns.
     square: Matrix2<f64>,
 }
 
 impl Sums {
-    /// Of no peaks, for this many columns of the base and coefficients of the step.
+    /// Sums over no peaks, for this many columns of the base and coefficients of the step.
     fn new(base: usize, coefficients: usize) -> Sums {
         let mut square = Matrix2::zeros();
         for absent in coefficients..MOST_COEFFICIENTS {
@@ -112,15 +112,15 @@ impl Sums {
             }
         }
     }
-    /// What the base takes up of the product of these steps and others.
+    /// The part of the product of these steps and others that the base absorbs.
     fn taken_of(&self, other: &Sums) -> Matrix2<f64> {
         Matrix2::from_fn(|c, d| sum_of_products(&self.taken[c], &other.taken[d]))
     }
 }
 
 impl StepSearch {
-    /// Steps of the columns `probes`, at most two, beside a fit. `order` holds groups of peaks in
-    /// ascending order of what is searched; a step lies between groups.
+    /// Steps of the columns `probes`, at most two, added to a fit. `order` holds groups of peaks in
+    /// ascending order of the searched quantity; a step lies between groups.
     pub fn new(beside: &Beside<'_>, probes: &[usize], order: &[Vec<usize>]) -> StepSearch {
         let (linearised, kept, p) = (beside.linearised, beside.kept, beside.count);
         let q = probes.len().min(MOST_COEFFICIENTS);
@@ -176,11 +176,11 @@ impl StepSearch {
             .map(|p| p.0)
     }
 
-    /// By how much the probability at one place must be multiplied for the best of all: after
-    /// Davies, Hypothesis testing when a nuisance parameter is present only under the
-    /// alternative, Biometrika 74 (1987) 33, with the discrete turns instead of the integral
-    /// and never more than the number of places (from memory). For one coefficient and for two
-    /// the factor a turn is the root of the statistic over that of 2 pi.
+    /// Factor from the probability at one place to that of the best of all: after Davies,
+    /// Hypothesis testing when a nuisance parameter is present only under the alternative,
+    /// Biometrika 74 (1987) 33, with the discrete turns instead of the integral and never more than
+    /// the number of places (from memory). For one coefficient and for two the factor per turn is
+    /// the root of the statistic over that of 2 pi.
     pub fn multiplicity(&self, probability: f64) -> f64 {
         let statistic = quantile::chi_square_tail(probability.clamp(1e-15, 1.0), self.coefficients);
         let crossing = (statistic / std::f64::consts::TAU).sqrt();
@@ -192,13 +192,13 @@ impl StepSearch {
 /// The statistic at one place.
 struct StepStatistic {
     sums: Sums,
-    /// Lower root of what is free.
+    /// Lower root of what is left free.
     root: Matrix2<f64>,
 }
 
 impl StepStatistic {
-    /// The largest angle by which the step's columns turn from this place to `next`, which lies
-    /// before it in the order: the later step lies wholly inside the earlier one.
+    /// The largest angle by which the step's columns turn from this place to `next`, which comes
+    /// before it in the order: the later step lies entirely inside the earlier one.
     fn turn_to(&self, next: &StepStatistic) -> Option<f64> {
         let common = self.sums.square - self.sums.taken_of(&next.sums);
         let half = self.root.solve_lower_triangular(&common)?;
@@ -208,7 +208,7 @@ impl StepStatistic {
     }
 }
 
-/// A step that keeps a smaller share of its square beside the other columns is one of them, apart
+/// A step with a smaller share of its square left beside the other columns is one of them, apart
 /// from rounding.
 const LEAST_FREE: f64 = 1e-6;
 
@@ -224,7 +224,7 @@ mod tests {
             coefficients: 1.0,
         };
         assert_eq!(of(vec![]).multiplicity(1e-4), 1.0);
-        // At right angles the upcrossings are as many as the places, and the bound says so.
+        // At right angles there are as many upcrossings as places, and the bound equals that.
         let many = of(vec![std::f64::consts::FRAC_PI_2; 99]).multiplicity(1e-4);
         assert!((many - 100.0).abs() < 1e-9, "{many}");
         let smooth = of(vec![0.1; 99]).multiplicity(1e-4);

@@ -16,18 +16,19 @@ pub const FALSE_ALARM_OF_A_SESSION: f64 = 0.01;
 /// Without the peak that contributes most, a cause must still be this improbable by chance, so that
 /// no cause hangs on one peak.
 pub const CHANCE_WITHOUT_THE_BEST_PEAK: f64 = 1e-3;
-/// Peaks needed to tell a ripple of unknown rate from chance: the rates tried outnumber fewer peaks
-/// by far. The bench has ripples of known teeth only, so that it measures the alarms of this one.
+/// Peaks needed to separate a ripple of unknown rate from chance: with fewer peaks there are far
+/// more rates to try than peaks. The bench has ripples of known teeth only, so that it measures the
+/// alarms of this one.
 pub const LEAST_PEAKS_FOR_A_RIPPLE: usize = 24;
-/// The probability that a loose joint is found in a healthy session, and as much that one resting
-/// place is taken for two: a fifth of what all causes share, since each is tested apart.
+/// The probability that a loose joint is found in a healthy session, and also that one resting
+/// position is taken for two: a fifth of what all causes share, because each is tested separately.
 pub const FALSE_ALARM_OF_A_TEST_OF_SCATTER: f64 = 0.002;
-/// With fewer peaks neither the scatter of two halves nor two humps can be told apart: two groups
-/// of eight know their standard deviations to a quarter each.
+/// With fewer peaks neither the scatter of two halves nor two humps can be separated: two groups of
+/// eight determine their standard deviations to a quarter each.
 pub const LEAST_PEAKS_FOR_TWO_GROUPS: usize = 16;
-/// Where one half scatters by less than this factor more than the other there is nothing to
-/// tighten: coarse encoders, of which azimuth's steps shrink with the cosine of the elevation, make
-/// as much. Chosen on healthy sessions with coarse encoders.
+/// Where the scatter of one half is larger than that of the other by less than this factor there is
+/// nothing to tighten: coarse encoders have the same effect, because the azimuth steps shrink with
+/// the cosine of the elevation. Chosen on healthy sessions with coarse encoders.
 pub const LEAST_RATIO_OF_A_LOOSE_JOINT: f64 = 1.5;
 
 // Bad peaks: good ones lost against bad ones kept. `cargo bench --bench study -- --sessions 2000`.
@@ -54,18 +55,18 @@ pub const SIGMAS_OF_A_TESTED_DIGIT: f64 = 8.0;
 
 // Whether a log holds together and an explanation explains it. Chosen by hand; no bench.
 
-/// A session does not hold together when this many emitters are missed at every one of their peaks:
-/// what is wrong with the whole log is wrong with whole emitters.
+/// A session is inconsistent when this many emitters are missed at every one of their peaks: an
+/// error of the whole log affects whole emitters.
 pub const LEAST_EMITTERS_MISSED: usize = 2;
-/// Nor when a term is this many times the size that anybody would see.
+/// Also when a term is this many times the size that anybody would see.
 pub const TIMES_GLARING_OF_A_TERM: f64 = 1.2;
 /// An explanation is absurd if it needs this many causes and the peaks still scatter widely, or one
 /// of the causes is [`TIMES_PLAUSIBLE_OF_A_CAUSE`] times what is plausible.
 pub const CAUSES_THAT_MUST_FIT_CLOSELY: usize = 2;
-/// So many times its plausible size: several large causes together can be bent to fit anything.
+/// This many times its plausible size: several large causes together can be bent to fit anything.
 /// Five sigmas do not happen by chance.
 pub const TIMES_PLAUSIBLE_OF_A_CAUSE: f64 = 5.0;
-/// Or if it needs this many causes and still leaves many peaks out. Chosen by trial on simulated
+/// Also if it needs this many causes and still leaves many peaks out. Chosen by trial on simulated
 /// sessions.
 pub const CAUSES_THAT_MUST_FIT_MOST_PEAKS: usize = 4;
 /// From this scaled condition number on the report names the terms that are only determined
@@ -125,18 +126,18 @@ pub const CLIMBS_OF_TWO_PLACES: usize = 3;
 /// Peaks, at most, on which misreadings are screened: enough for twice the terms of a mount, few
 /// enough that hundreds of misreadings cost a fraction of a second.
 pub const PEAKS_TO_SCREEN_MISREADINGS: usize = 30;
-/// A misreading is fitted whole when -2 ln likelihood falls by this much, a likelihood ratio of
+/// A misreading is fitted in full when -2 ln likelihood falls by this much, a likelihood ratio of
 /// 400. Chosen by trial on simulated sessions; it only saves time.
 pub const FALL_TO_FIT_A_MISREADING: f64 = 12.0;
-/// At most this many of the best are fitted whole, so that the time is bounded.
+/// At most this many of the best are fitted in full, so that the time is bounded.
 pub const MOST_MISREADINGS_FITTED: usize = 4;
 /// Scales are tried in steps of 2 %, within which a fit finds the scale by itself,
 pub const STEP_OF_SCALES_TRIED: f64 = 1.02;
 /// as far as a factor of four either way: beyond any mistake in a gear ratio that leaves the dish
 /// usable.
 pub const MOST_STEPS_OF_SCALES_TRIED: i32 = 70;
-/// At most this many peaks are asked where the zeros would have to be; with a third of them wild,
-/// the chance that none is good is below 1e-19.
+/// At most this many peaks are used to propose the zeros; with a third of them wild, the probability
+/// that none is good is below 1e-19.
 pub const MOST_PEAKS_ASKED_FOR_ZEROS: usize = 40;
 /// The share of peaks that the zeros of the start must fit: a little less than two thirds, so that
 /// a third may be wild.
@@ -147,11 +148,11 @@ pub const MOST_PEAKS_THE_START_IS_TRIED_ON: usize = 400;
 // Where a fit ends: time against the last digits. Chosen by hand; no bench tried other values.
 // `cargo bench --bench solve` times them.
 
-/// Passes over the peaks in one fit. Five to ten are the rule. One that creeps on for hundreds, as
-/// along two columns that nearly cancel, gains nothing more.
+/// Passes over the peaks in one fit. Five to ten are usual. A fit that creeps on for hundreds, for
+/// example along two columns that nearly cancel, gains nothing more.
 pub const MOST_PASSES_OF_A_FIT: usize = 60;
-/// Rounds in which the good peaks of a joint fit must settle, so that two sets that take turns come
-/// to an end.
+/// Rounds in which the good peaks of a joint fit must settle, so that two alternating sets come to
+/// an end.
 pub const MOST_ROUNDS_OF_GOOD_PEAKS: usize = 8;
 /// The same for the linearised fits of the search.
 pub const MOST_ROUNDS_OF_LINEARISED_PEAKS: usize = 12;

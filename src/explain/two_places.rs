@@ -1,10 +1,10 @@
-//! Play without logged sides of arrival: an axis that rests in two places.
+//! Backlash without logged sides of arrival: an axis that rests in two positions.
 //!
-//! Where the side of arrival is not logged, half of the peaks are off by half the play to one side,
-//! the others to the other side. That shows as a scatter with two humps. The likelihood of two
-//! humps is compared with that of one with the same freedom, a scatter of the axis of any size: with
-//! the residuals r of the rows, the effect e of a unit of the axis on each, half the play x and the
-//! noise v,
+//! Where the side of arrival is not logged, half of the peaks are off by half the backlash to one
+//! side, the others to the other side. That shows as a scatter with two humps. The likelihood of
+//! two humps is compared with that of one with as many free parameters, a scatter of the axis of
+//! any size: with the residuals r of the rows, the effect e of a unit of the axis on each, half the
+//! backlash x and the noise v,
 //!
 //! ```text
 //! two humps  L = product of ( N(r - e x; v) + N(r + e x; v) ) / 2
@@ -27,10 +27,10 @@ use super::tuned::{
 };
 use crate::mount::Term;
 
-/// Axes tested, by which the p-value is multiplied.
+/// Axes tested; the p-value is multiplied by this.
 const TRIED: f64 = 2.0;
 
-/// The axes that rest in two places.
+/// The axes that rest in two positions.
 pub fn two_places(session: &Session, fit: &JointFit) -> Vec<TwoPlaces> {
     [
         (FaultAxis::Azimuth, Term::AzimuthZero),
@@ -44,8 +44,8 @@ pub fn two_places(session: &Session, fit: &JointFit) -> Vec<TwoPlaces> {
 fn of_axis(session: &Session, fit: &JointFit, axis: FaultAxis, zero: Term) -> Option<TwoPlaces> {
     let column = fit.place_of(zero)?;
     let linearised = session.linearised(fit, &[]);
-    // Of each row the residual and what a unit of the axis does to it; rows of no effect tell the
-    // noise alone.
+    // For each row the residual and the effect of a unit of the axis on it; rows without an effect
+    // determine only the noise.
     let rows: Vec<(f64, f64)> = (0..linearised.peaks())
         .filter(|i| fit.kept[*i])
         .flat_map(|i| linearised.rows_of(i))
@@ -118,8 +118,8 @@ fn of_axis(session: &Session, fit: &JointFit, axis: FaultAxis, zero: Term) -> Op
     })
 }
 
-/// The highest value of a smooth function on a grid, and where: coarsely first, then uphill from
-/// the best few places.
+/// The highest value of a smooth function on a grid, and where: on a coarse grid first, then uphill
+/// from the best few places.
 fn highest(lengths: [usize; 2], of: impl Fn([usize; 2]) -> f64) -> (f64, [usize; 2]) {
     let mut known = vec![f64::NAN; lengths[0] * lengths[1]];
     let mut value = |[i, j]: [usize; 2]| {
@@ -162,7 +162,7 @@ fn highest(lengths: [usize; 2], of: impl Fn([usize; 2]) -> f64) -> (f64, [usize;
         )
 }
 
-/// A product of many positive numbers, kept in pieces that neither overflow nor vanish.
+/// A product of many positive numbers, stored in pieces that neither overflow nor underflow.
 struct Product {
     ln: f64,
     rest: f64,
@@ -170,7 +170,7 @@ struct Product {
 
 impl Product {
     fn of(factors: impl Iterator<Item = f64>) -> Product {
-        /// Far from where one more factor would leave the range of double precision.
+        /// Still far from where one more factor would leave the range of double precision.
         const WITHIN: std::ops::Range<f64> = 1e-100..1e100;
         let mut product = Product { ln: 0.0, rest: 1.0 };
         for factor in factors {

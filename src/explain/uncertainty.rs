@@ -1,4 +1,4 @@
-//! How uncertain the parameters are, and what contradicts what was given.
+//! The uncertainty of the parameters, and contradictions to what was given.
 
 use nalgebra::DMatrix;
 
@@ -16,24 +16,25 @@ use crate::station::Station;
 
 /// The scatter contradicts the logged sigmas below this probability; common practice, no source.
 const CONTRADICTION: f64 = 1e-3;
-/// A term that is only determined with others must also be less certain than this many times a
-/// single peak: else the correlation does no harm. Common practice, no source.
+/// A term that is only determined together with others must also be less certain than this many
+/// times a single peak: otherwise the correlation does no harm. Common practice, no source.
 const POOR_SIGMA: f64 = 4.0;
 
-/// What a fit says of its own noise.
+/// Noise estimate of a fit.
 #[derive(Clone, Debug)]
 pub struct NoiseOfFit {
     /// Covariance of the parameters.
     pub covariance: DMatrix<f64>,
-    /// Rows less the parameters that the data had to pay for.
+    /// Rows minus the effective number of parameters.
     pub freedom: f64,
-    /// By what the session's sigmas are to be multiplied.
+    /// Factor on the session's sigmas.
     pub factor: f64,
 }
 
-/// Of a joint fit to its kept peaks; none when nothing is left to judge the noise by.
+/// Noise of a joint fit to its kept peaks; `None` when no degrees of freedom are left to estimate
+/// it.
 ///
-/// Logged standard deviations are taken at their word unless the scatter contradicts them.
+/// Logged standard deviations are trusted unless the scatter contradicts them.
 pub fn noise_of(
     session: &Session,
     fit: &JointFit,
@@ -76,10 +77,11 @@ pub fn noise_of(
     })
 }
 
-/// Says so when the peaks ask for another value of a term that the user holds.
+/// Adds a remark when the peaks require another value of a term that the user holds.
 pub fn contradicted_holds(session: &Session, fit: &JointFit, remarks: &mut Vec<Remark>) {
-    /// A held value is contradicted from this many standard deviations on: never by chance, since
-    /// nobody wants a false alarm on what was given. Common practice, no source.
+    /// A held value is contradicted from this many standard deviations on: so far that it never
+    /// happens by chance, because a false alarm about given values is unwelcome. Common practice,
+    /// no source.
     const CONTRADICTED: f64 = 5.0;
     let noise = fit.variance.sqrt();
     for term in (session.held_terms.iter()).filter(|t| **t != Term::ClockOffset) {
@@ -99,7 +101,7 @@ pub fn contradicted_holds(session: &Session, fit: &JointFit, remarks: &mut Vec<R
     }
 }
 
-/// Says which terms the data tell well only together, if any.
+/// Names the terms that the data determine well only in combination, if any.
 pub fn poorly_told(session: &Session, fit: &JointFit) -> Option<Remark> {
     let linearised = session.linearised(fit, &[]);
     let terms: Vec<usize> = (0..fit.count())
@@ -155,7 +157,7 @@ pub fn standard_deviations(
         observations.iter().map(Observation::logged_sigma).collect();
     let given: Vec<[Angle; 2]> = logged.iter().flatten().copied().collect();
     if given.is_empty() {
-        // Only their ratio matters; a hundredth of the beam leaves numbers near one.
+        // Only their ratio matters; a hundredth of the beam keeps the numbers near one.
         let even = station.dish.beamwidth / 100.0;
         return (vec![[even; 2]; observations.len()], Noise::Scatter);
     }
@@ -182,7 +184,7 @@ pub fn standard_deviations(
             let s = s.unwrap_or(fill);
             let floor = (station.emitter(&observation.peak.emitter))
                 .map_or(Angle::ZERO, |e| e.kind.place_sigma(station.dish.beamwidth));
-            // An unmeasured axis has no sigma and no row; any value serves.
+            // An unmeasured axis has no sigma and no row; any value will do.
             [0, 1].map(|axis| {
                 if s[axis] > Angle::ZERO {
                     s[axis].max(floor)

@@ -22,28 +22,28 @@ pub enum Unexplained {
     },
     /// No peak was taken with the first feed.
     NoFirstFeed,
-    /// Too few peaks to judge anything by.
+    /// Too few peaks for any conclusion.
     TooFew,
     /// The fit failed.
     NotFitted(FitError),
-    /// The peaks determine none of the terms requested.
+    /// The peaks determine none of the requested terms.
     NothingTold,
-    /// Nothing is left to judge the uncertainty by.
+    /// No degrees of freedom are left to estimate the uncertainty.
     NoFreedom {
         /// Measured coordinates of the peaks used.
         coordinates: usize,
         /// Terms fitted.
         terms: usize,
     },
-    /// Even the best of all explanations makes no sense.
+    /// Even the best of all explanations is absurd.
     Implausible {
-        /// Causes that it needs beside the mount's own errors.
+        /// Causes that it needs in addition to the mount's own errors.
         causes: usize,
         /// Peaks that it leaves out.
         bad: usize,
         /// Peaks of the log.
         peaks: usize,
-        /// One standard deviation of a coordinate of the others about it.
+        /// One standard deviation of a coordinate of the other peaks about it.
         scatter: Angle,
     },
 }

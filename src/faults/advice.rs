@@ -1,16 +1,16 @@
-//! What to do about each fault: how to confirm it with the hands, how to mend it, and what
-//! would be seen if it were something else. Trade knowledge: common practice, no source.
+//! What to do about each fault: how to confirm it by hand, how to repair it, and what would be seen
+//! if it were something else. Trade knowledge: common practice, no source.
 
 use crate::explain::{Fault, FaultAxis};
 
 /// What to do about a fault.
 #[derive(Clone, Copy, Debug)]
 pub struct Advice {
-    /// How to confirm it with the hands.
+    /// How to confirm it by hand.
     pub confirm: &'static str,
-    /// How to mend it.
+    /// How to repair it.
     pub mend: &'static str,
-    /// What can hurt meanwhile; empty when nothing can.
+    /// Dangers of the work; empty when there are none.
     pub caution: &'static str,
     /// What would be seen if it were something else.
     pub otherwise: &'static str,
@@ -290,7 +290,7 @@ mod tests {
     use crate::mount::Kind;
 
     #[test]
-    fn every_fault_can_be_confirmed_mended_and_doubted() {
+    fn every_fault_has_all_parts_of_its_advice() {
         for fault in Fault::ALL {
             let advice = advice(fault, FaultAxis::Both);
             for text in [advice.confirm, advice.mend, advice.otherwise] {
@@ -301,7 +301,7 @@ mod tests {
     }
 
     #[test]
-    fn the_page_says_the_same() {
+    fn the_docs_page_contains_the_same_advice() {
         let page = include_str!("../../docs/faults.md");
         for fault in Fault::ALL {
             let advice = advice(fault, FaultAxis::Both);
@@ -316,7 +316,7 @@ mod tests {
             for marked in said {
                 let text = Kind::AzEl.said(marked);
                 assert!(page.contains(&text), "{fault}: {text}");
-                // Every mark is one that the kinds of mount fill.
+                // Every placeholder is one that the kinds of mount fill in.
                 let polar = Kind::Polar(crate::mount::Pole::North).said(marked);
                 assert!(
                     !polar.contains('<') && !text.contains('<'),

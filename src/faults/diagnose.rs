@@ -1,4 +1,4 @@
-//! The diagnosis: an explanation as findings.
+//! The diagnosis: an explanation expressed as findings.
 
 use std::sync::Arc;
 
@@ -14,24 +14,24 @@ use crate::station::Station;
 use super::evidence;
 use super::finding::Finding;
 
-/// What was found, and what it was found in.
+/// The findings of a session, and the explanation they come from.
 #[derive(Clone, Debug)]
 pub struct Diagnosis {
     /// Named faults, the best-supported first; empty when the session is healthy.
     pub findings: Vec<Finding>,
-    /// What else the user should know: what could not be asked, bad peaks without a name.
+    /// Other remarks for the user: what could not be tested, bad peaks without a name.
     pub notes: Vec<String>,
-    /// What it is a view of.
+    /// The explanation it is based on.
     pub explanation: Arc<Explanation>,
 }
 
 /// Names the faults of a session.
 ///
-/// Every false alarm is counted: docs/faults.md tells how often a healthy session is accused of
-/// anything.
+/// False alarms are counted: docs/faults.md gives the rate at which a healthy session is reported
+/// with a fault.
 ///
 /// # Errors
-/// [`Error::Unsupported`] when there are too few usable peaks to judge anything by.
+/// [`Error::Unsupported`] when there are too few usable peaks for any conclusion.
 pub fn diagnose(
     station: &Station,
     sky: &Sky,
@@ -45,7 +45,7 @@ impl Diagnosis {
     /// The findings of an explanation.
     ///
     /// # Errors
-    /// [`Error::Unsupported`] when there are too few peaks to judge anything.
+    /// [`Error::Unsupported`] when there are too few peaks for any conclusion.
     pub fn of(explanation: Arc<Explanation>, station: &Station) -> Result<Diagnosis, Error> {
         let e = explanation.as_ref();
         let coordinates: usize = (e.session.peaks.iter())

@@ -7,11 +7,11 @@ use crate::number;
 
 use crate::explain::{Fault, FaultAxis};
 
-/// A named fault. As JSON it has the keys that `faults --help` tells, and beside them `in_words`,
+/// A named fault. Its JSON form has the keys listed by `faults --help`, and in addition `in_words`,
 /// `otherwise`, `rows` and `rivals`.
 #[derive(Clone, Debug, Serialize)]
 pub struct Finding {
-    /// Which fault.
+    /// The fault.
     #[serde(skip)]
     pub fault: Fault,
     /// Its name in files, for this kind of mount.
@@ -19,54 +19,53 @@ pub struct Finding {
     pub name: String,
     /// The finding as one plain sentence, with its size.
     pub headline: String,
-    /// What it is, in plain words.
+    /// A plain description.
     pub in_words: String,
-    /// Where it shows.
+    /// The axis in which it shows.
     #[serde(skip)]
     pub axis: FaultAxis,
     /// The same by the name of the axis.
     #[serde(rename = "axis")]
     pub axis_name: String,
-    /// How large, in `size_unit`; none where size has no meaning.
+    /// Size, in `size_unit`; `None` where size has no meaning.
     pub size: Option<f64>,
     /// `deg`, `deg/h`, `s` ...; empty where there is no size.
     pub size_unit: String,
     /// One standard deviation of the size, in its unit.
     pub sigma: Option<f64>,
-    /// The probability that a healthy session would show as much, corrected for all that was
-    /// looked for.
+    /// The probability that a healthy session would show an effect this strong, corrected for
+    /// everything tested.
     pub false_alarm_probability: f64,
-    /// What in the data says so, with numbers.
+    /// The evidence in the data, with numbers.
     pub evidence: String,
-    /// How to confirm it with the hands.
+    /// How to confirm it by hand.
     pub confirm: String,
-    /// How to mend it, with cautions.
+    /// How to repair it, with cautions.
     pub mend: String,
     /// What would be seen if it were something else.
     pub otherwise: String,
-    /// Rows of the log that are meant; empty when all are.
+    /// Rows of the log concerned; empty when all are.
     pub rows: Vec<usize>,
-    /// What explains these data about as well.
+    /// Hypotheses that explain these data about as well.
     pub rivals: Vec<Rival>,
-    /// Fall of the information criterion, or what comes nearest to it: findings are ranked by
-    /// it.
+    /// Fall of the information criterion, or the closest equivalent: findings are ranked by it.
     #[serde(skip)]
     pub strength: f64,
-    /// What a picture must show.
+    /// What a picture of it shows.
     #[serde(skip)]
     pub subject: Subject,
 }
 
-/// Another explanation that these data cannot tell from the finding.
+/// Another explanation that these data cannot separate from the finding.
 #[derive(Clone, Debug, Serialize)]
 pub struct Rival {
-    /// Which fault it would be.
+    /// The fault that it would be.
     #[serde(skip)]
     pub fault: Fault,
     /// Its name in files, for this kind of mount.
     #[serde(rename = "fault")]
     pub name: String,
-    /// Where it would show.
+    /// The axis in which it would show.
     #[serde(skip)]
     pub axis: FaultAxis,
     /// The same by the name of the axis.
@@ -74,15 +73,15 @@ pub struct Rival {
     pub axis_name: String,
     /// How large it would be.
     pub size: f64,
-    /// In which unit.
+    /// The unit of the size.
     pub size_unit: String,
     /// One standard deviation.
     pub sigma: f64,
-    /// Which observation would tell the two apart.
+    /// The observation that would separate the two.
     pub tell: String,
 }
 
-/// What a picture of a finding shows against what.
+/// What a picture of a finding shows, and against which quantity.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Subject {
     /// A cause of the joint fit, by its place among the causes.
@@ -91,12 +90,12 @@ pub enum Subject {
     Peaks(Vec<usize>),
     /// The scatter of an axis against the azimuth (true) or elevation.
     Scatter {
-        /// Which axis.
+        /// The axis.
         axis: FaultAxis,
-        /// Against azimuth and not elevation.
+        /// Against azimuth instead of elevation.
         by_azimuth: bool,
     },
-    /// The azimuth zero against magnetic north, which stands at this azimuth.
+    /// The azimuth zero against magnetic north, which is at this azimuth.
     Compass(Angle),
     /// The session as a whole.
     Session,
@@ -104,7 +103,7 @@ pub enum Subject {
 
 impl Finding {
     /// The finding in one line: the plain sentence, its file name and p-value, and what else
-    /// explains as much.
+    /// explains the data as well.
     pub fn one_line(&self) -> String {
         let rivals = match self.rivals.as_slice() {
             [] => String::new(),
@@ -122,7 +121,7 @@ impl Finding {
         )
     }
 
-    /// The fault's name, with its axis where the name does not say it.
+    /// The fault's name, with its axis where the name does not include it.
     pub fn title(&self) -> String {
         let (name, axis) = (&self.name, self.axis_name.replace('-', " "));
         if self.axis == FaultAxis::Both || name.starts_with(&self.axis_name) {
@@ -145,7 +144,7 @@ impl Finding {
 /// A value with its standard deviation, and the unit of both.
 pub fn measured(value: f64, sigma: f64, unit: &str) -> String {
     let said = if sigma == 0.0 {
-        // Exact, such as a whole hour.
+        // Exact values, such as a whole hour.
         format!("{value} {unit}")
     } else {
         let (value, sigma) = number::with_sigma(value, sigma);

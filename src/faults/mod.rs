@@ -1,4 +1,4 @@
-//! Diagnosis: causes, mechanical or human, with their evidence, how to confirm and how to mend
+//! Diagnosis: mechanical or human causes, with their evidence, how to confirm and how to repair
 //! them. One view of an [explanation](crate::explain).
 
 mod advice;

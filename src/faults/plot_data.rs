@@ -1,4 +1,4 @@
-//! What a picture of a finding must show: values only, drawing is the report's.
+//! The data of a picture of a finding: values only, the report draws them.
 
 use crate::angle::Angle;
 
@@ -10,37 +10,37 @@ use crate::mount::Group;
 /// What to draw.
 #[derive(Clone, Debug)]
 pub enum PlotData {
-    /// What a cause does to each peak, and what is left with it.
+    /// Effect of a cause on each peak, and the residual with it.
     Effect {
-        /// Along which quantity.
+        /// The quantity on the horizontal axis.
         against: Against,
-        /// In which axis.
+        /// The mount axis.
         axis: FaultAxis,
         /// The peaks.
         points: Vec<EffectPoint>,
     },
-    /// How far each peak misses, the meant ones set off.
+    /// Distance by which each peak misses, with the peaks concerned highlighted.
     Misses {
         /// The peaks.
         points: Vec<MissPoint>,
-        /// Where the first sidelobe lies, if that is what is meant.
+        /// Distances of the first sidelobe, if the finding is about it.
         sidelobe: Option<[Angle; 2]>,
     },
-    /// Residuals without sign.
+    /// Absolute residuals.
     Scatter {
-        /// Along which quantity.
+        /// The quantity on the horizontal axis.
         against: Against,
-        /// In which axis.
+        /// The mount axis.
         axis: FaultAxis,
-        /// Place along it and size, degrees.
+        /// Position along the quantity, and size, degrees.
         points: Vec<(f64, Angle)>,
     },
-    /// How far each peak misses as logged and with the mistake put right.
+    /// Distance by which each peak misses as logged and with the mistake corrected.
     Misreading {
-        /// Row in the log, miss as logged, miss then.
+        /// Row in the log, miss as logged, miss when corrected.
         points: Vec<(usize, Angle, Angle)>,
     },
-    /// The azimuth zero among the norths.
+    /// The azimuth zero compared with true and magnetic north.
     Compass {
         /// The azimuth zero.
         zero: Angle,
@@ -51,7 +51,7 @@ pub enum PlotData {
     },
 }
 
-/// What a picture lays along.
+/// The quantity on the horizontal axis of a picture.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Against {
     /// Hours since the first peak.
@@ -66,20 +66,20 @@ pub enum Against {
     Temperature,
     /// Local solar time, hours.
     SolarHours,
-    /// Place within a tooth or a turn of the pinion, degrees of its cycle.
+    /// Phase within a tooth or a turn of the pinion, degrees of its cycle.
     Phase,
 }
 
 /// One peak of an effect.
 #[derive(Clone, Copy, Debug)]
 pub struct EffectPoint {
-    /// Along the quantity.
+    /// Value of the quantity.
     pub x: f64,
     /// Row in the log.
     pub row: usize,
-    /// Misfit of the peak when the cause is taken out of the model.
+    /// Misfit of the peak with the cause removed from the model.
     pub seen: Angle,
-    /// What the cause does to it by the model.
+    /// Effect of the cause on it by the model.
     pub effect: Angle,
     /// Misfit with the cause.
     pub left: Angle,
@@ -94,11 +94,11 @@ pub struct MissPoint {
     pub row: usize,
     /// Distance on the sky between emitter and modelled beam.
     pub miss: Angle,
-    /// Whether it is meant.
+    /// Whether the finding is about it.
     pub meant: bool,
 }
 
-/// What to draw of a finding.
+/// The data to draw for a finding.
 pub fn plot_data(diagnosis: &Diagnosis, finding: &Finding) -> Option<PlotData> {
     let explanation = diagnosis.explanation.as_ref();
     let session = &explanation.session;
@@ -176,7 +176,7 @@ fn effect(explanation: &Explanation, place: usize) -> Option<PlotData> {
             .map(|(seen, left)| (seen[axis] - left[axis]).radians().powi(2))
             .sum()
     };
-    // A cause of both axes is drawn in the one in which it does more.
+    // A cause of both axes is drawn in the one where its effect is larger.
     let axis = match cause.hypothesis.axis() {
         FaultAxis::Azimuth => 0,
         FaultAxis::Elevation => 1,

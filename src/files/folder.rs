@@ -1,4 +1,4 @@
-//! Folders written whole or not at all: all files of a run, or all of the run before.
+//! Folders written atomically: either all files of a run, or all of the previous run.
 
 use std::fs::{File, OpenOptions};
 use std::io::Write;
@@ -7,26 +7,26 @@ use std::path::{Path, PathBuf};
 use super::whole::{PREFIX, SUFFIX, link_end, sweep};
 use crate::problem::{Error, Problem};
 
-/// The file in a folder of a report that says what belongs to it.
+/// The file in a report folder that lists what belongs to the report.
 pub const FOLDER_RECORD: &str = ".plumbeam-report.json";
 
-/// A folder in the making: it takes its place in one step when it is finished, and leaves the old
-/// one untouched when it is dropped before.
+/// A temporary folder that replaces the old one in a single step when it is finished; if dropped
+/// before, it leaves the old one untouched.
 #[derive(Debug)]
 pub struct WholeFolder {
-    /// Where it goes.
+    /// Final path.
     path: PathBuf,
     making: tempfile::TempDir,
-    /// Of its record, locked while somebody writes into the folder.
+    /// Its record file, locked while the folder is being written.
     record: File,
 }
 
 impl WholeFolder {
-    /// Begins a folder beside `path`, or beside what it links to. What killed runs left there is
-    /// removed.
+    /// Creates a temporary folder beside `path`, or beside its link target. Leftovers of killed
+    /// runs there are removed.
     ///
     /// # Errors
-    /// When nothing can be made there.
+    /// If nothing can be created there.
     pub fn create(path: &Path) -> Result<WholeFolder, Error> {
         let failed = |e| Error::io(&path.display().to_string(), "write", e);
         let end = link_end(path);
@@ -41,13 +41,14 @@ impl WholeFolder {
         #[cfg(unix)]
         {
             use std::os::unix::fs::PermissionsExt;
-            // Temporary folders are private by default; a report is for whom the umask says.
+            // Temporary folders are private by default; the permissions of a report follow the
+            // umask.
             builder.permissions(std::fs::Permissions::from_mode(0o777));
         }
         let making = builder.tempdir_in(beside).map_err(failed)?;
         let mut record = File::create(making.path().join(FOLDER_RECORD)).map_err(failed)?;
-        // The lock goes with the process, however it ends. What is not empty is locked if somebody
-        // writes it.
+        // The lock ends with the process, however that ends. A folder that is not empty and still
+        // being written is locked.
         let _ = record.try_lock();
         record.write_all(b"\n").map_err(failed)?;
         Ok(WholeFolder {
@@ -57,23 +58,22 @@ impl WholeFolder {
         })
     }
 
-    /// The folder to write into until it is finished.
+    /// The temporary folder to write into.
     pub fn making(&self) -> &Path {
         self.making.path()
     }
 
-    /// Writes its record, flushes all to disk and puts it in its place. A folder that stands there
-    /// is removed, or moved to `keep`.
+    /// Writes its record, flushes everything to disk and moves it to its final path. An existing
+    /// folder there is removed, or moved to `keep`.
     ///
     /// # Errors
-    /// When the disk is full or fails, or the folder cannot be moved; the old one is then
-    /// untouched.
+    /// If the disk is full or fails, or the folder cannot be moved; the old one is then untouched.
     pub fn finish(mut self, record: &str, keep: Option<&Path>) -> Result<(), Error> {
         let failed = |e| Error::io(&self.path.display().to_string(), "write", e);
         (self.record.write_all(record.as_bytes()))
             .and_then(|()| flush(self.making.path()))
             .map_err(failed)?;
-        // An open file keeps its folder from being renamed there.
+        // On some systems an open file prevents its folder from being renamed.
         #[cfg(windows)]
         drop(self.record);
         let made = self.making.path();
@@ -92,16 +92,16 @@ impl WholeFolder {
             let _ = self.making.keep();
         } else {
             exchange(made, &self.path)?;
-            // Where the new one was made the old one stands now: it goes when `making` is dropped.
+            // The old folder is now at the temporary path: it is removed when `making` is dropped.
         }
         Ok(())
     }
 }
 
-/// Flushes all files of a folder to disk, many at a time: a disk then writes them in one go, where
-/// one after the other each would wait for its turn.
+/// Flushes all files of a folder to disk, many at a time: the disk can then write them together,
+/// instead of each waiting for the one before.
 fn flush(folder: &Path) -> std::io::Result<()> {
-    /// So many wait for the disk at once.
+    /// Number of files flushed at once.
     const AT_ONCE: usize = 16;
     let entries: Vec<_> = std::fs::read_dir(folder)?.collect::<Result<_, _>>()?;
     let (mut files, mut folders) = (Vec::new(), Vec::new());
@@ -113,7 +113,7 @@ fn flush(folder: &Path) -> std::io::Result<()> {
             _ => {}
         }
     }
-    // A file opened for reading alone cannot be flushed everywhere.
+    // On some systems a file opened only for reading cannot be flushed.
     let one = |path: &PathBuf| OpenOptions::new().write(true).open(path)?.sync_all();
     let share = files.len().div_ceil(AT_ONCE).max(1);
     std::thread::scope(|scope| {
@@ -131,7 +131,7 @@ fn flush(folder: &Path) -> std::io::Result<()> {
     folders.iter().try_for_each(|folder| flush(folder))
 }
 
-/// Puts each of two folders where the other was: in one step where the system can.
+/// Exchanges two folders, in a single step if the system can.
 fn exchange(made: &Path, place: &Path) -> Result<(), Error> {
     #[cfg(any(target_os = "linux", target_vendor = "apple"))]
     {
@@ -150,7 +150,7 @@ fn exchange(made: &Path, place: &Path) -> Result<(), Error> {
     std::fs::rename(&aside, made).map_err(|e| busy(place, &e))
 }
 
-/// What is said when a folder cannot be moved.
+/// Error for a folder that cannot be moved.
 fn busy(path: &Path, error: &std::io::Error) -> Error {
     Problem::of_file(
         &path.display().to_string(),

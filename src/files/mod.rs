@@ -1,4 +1,4 @@
-//! Files: read as they are, written whole or not at all.
+//! Files: read as bytes, written atomically.
 
 mod folder;
 mod nearby;

@@ -1,16 +1,16 @@
-//! What is at the place where a file was expected.
+//! Suggestions for a file that was not found.
 
 use std::path::Path;
 
 use crate::problem::nearest_name;
 
-/// At most this many names are listed: a message must stay readable.
+/// Maximum number of names listed, to keep a message readable.
 const MOST: usize = 6;
-/// A folder of more entries is not walked to its end, so that a message comes at once.
+/// Maximum number of folder entries examined, so that the message appears without delay.
 const MOST_ENTRIES: usize = 10_000;
 
-/// What to say to somebody who named a file that is not there: the name that was probably meant,
-/// else the files of the same kind beside it; none when nothing useful can be said.
+/// Advice for a file that does not exist: the name that was probably meant, otherwise the files of
+/// the same kind in its folder; `None` if there is nothing useful to say.
 pub fn instead_of(path: &Path) -> Option<String> {
     let folder = match path.parent() {
         Some(parent) if !parent.as_os_str().is_empty() => parent,

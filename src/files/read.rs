@@ -1,23 +1,23 @@
-//! Files as they are.
+//! Reads files as bytes.
 
 use std::io::{BufRead, BufReader, Read};
 use std::path::Path;
 
 use crate::problem::{Error, Problem};
 
-/// What is read as a whole: what it is called in messages, and how much of it there may be.
+/// Describes a file to be read in one piece: its name in messages, and its maximum size.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct FileToRead {
     /// Such as `a station file`.
     pub what: &'static str,
-    /// More makes no sense; a file that grows without end would fill the memory.
+    /// Maximum size; a file that grows without end would fill the memory.
     pub most_bytes: u64,
     /// Whether it may come through a pipe.
     pub piped: bool,
 }
 
 impl FileToRead {
-    /// Of this many mebibytes at most.
+    /// A file of at most this many mebibytes.
     pub const fn mebibytes(what: &'static str, most: u64) -> FileToRead {
         FileToRead {
             what,
@@ -25,7 +25,7 @@ impl FileToRead {
             piped: false,
         }
     }
-    /// The same, and it may come through a pipe: nothing that runs waits for it.
+    /// The same, but a pipe is also accepted: no running stream is held up by this read.
     pub const fn or_piped(self) -> FileToRead {
         FileToRead {
             piped: true,
@@ -66,13 +66,13 @@ impl Found {
     }
 }
 
-/// The whole of a file, or of standard input when `path` is `-`, with the name to call it by in
-/// messages. A pipe, which could keep a running stream waiting for ever, and a device, which could
-/// go on without end, are not files.
+/// Reads a whole file, or standard input if `path` is `-`, and returns the name to use in messages
+/// with the bytes. Pipes, which could block a running stream for ever, and devices, which could be
+/// endless, are not accepted as files.
 ///
 /// # Errors
-/// When it cannot be read, is not a regular file, or holds more than makes sense. Bytes are
-/// returned as they are: encoding is the reader's business.
+/// If it cannot be read, is not a regular file, or is too large. Bytes are returned unchanged: the
+/// caller checks the encoding.
 pub fn read_bytes(path: &Path, expected: FileToRead) -> Result<(String, Vec<u8>), Error> {
     let (name, input): (String, Box<dyn Read>) = if path.as_os_str() == "-" {
         let name = "standard input".to_owned();
@@ -113,11 +113,11 @@ pub fn read_bytes(path: &Path, expected: FileToRead) -> Result<(String, Vec<u8>)
     Ok((name, bytes))
 }
 
-/// Opens a log, or standard input when `path` is `-`, to be read piece by piece, with the name to
-/// call it by in messages. It may come through a pipe.
+/// Opens a log, or standard input if `path` is `-`, for streaming, and returns the name to use in
+/// messages with the reader. Pipes are accepted.
 ///
 /// # Errors
-/// When it cannot be opened, or is a folder or a device.
+/// If it cannot be opened, or is a folder or a device.
 pub fn open(path: &Path) -> Result<(String, Box<dyn BufRead + Send>), Error> {
     if path.as_os_str() == "-" {
         return Ok((
@@ -139,11 +139,11 @@ pub fn open(path: &Path) -> Result<(String, Box<dyn BufRead + Send>), Error> {
     Ok((name, Box::new(BufReader::with_capacity(READ_BUFFER, file))))
 }
 
-/// Bytes read at once: large enough that the system call does not count.
+/// Bytes read at once: large enough to make the cost of the system call negligible.
 const READ_BUFFER: usize = 1 << 16;
 
-/// What tells one state of a file from another without reading it: when it was last written, how
-/// long it is, and which file it is (a renamed one is another).
+/// Identifies a state of a file without reading it: time of the last write, length, and file
+/// identity (a file renamed into its place is a different one).
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Stamp {
     modified: Option<std::time::SystemTime>,
@@ -152,7 +152,7 @@ pub struct Stamp {
 }
 
 impl Stamp {
-    /// Of the file now; none when there is none.
+    /// Stamp of the file as it is now; `None` if there is no file.
     pub fn of(path: &Path) -> Option<Stamp> {
         let metadata = std::fs::metadata(path).ok()?;
         #[cfg(unix)]

@@ -1,4 +1,4 @@
-//! Files written whole or not at all.
+//! Files written atomically.
 
 use std::fs::{File, TryLockError};
 use std::io::Write;
@@ -7,37 +7,37 @@ use std::time::Duration;
 
 use crate::problem::{Error, Problem};
 
-/// A file in the making: it takes its place in one step when it is finished, and leaves the old
-/// one untouched when it is dropped before.
+/// A temporary file that replaces the old one in a single step when it is finished; if dropped
+/// before, it leaves the old one untouched.
 #[derive(Debug)]
 pub struct WholeFile {
     path: PathBuf,
     into: Target,
 }
 
-/// Where the bytes go before the file is whole.
+/// Where the bytes go until the file is complete.
 #[derive(Debug)]
 enum Target {
-    /// Beside the target, to be renamed over it.
+    /// To a temporary file beside the target, to be renamed over it.
     Beside(tempfile::NamedTempFile),
-    /// Straight to the target, which is not a file that could be replaced: a device or a pipe.
+    /// Directly to the target, if it cannot be replaced: a device or a pipe.
     Straight(File),
 }
 
-/// How the names of files and folders in the making begin ...
+/// Prefix of the names of temporary files and folders.
 pub const PREFIX: &str = ".plumbeam-";
-/// ... and end.
+/// Suffix of those names.
 pub const SUFFIX: &str = ".part";
-/// When a file system knows no locks, or nothing was written yet, a file in the making that has not
-/// grown for so long belongs to no process that still writes.
+/// If the file system has no locks, or nothing has been written yet, a temporary file that has not
+/// changed for this long is taken as abandoned.
 const ABANDONED: Duration = Duration::from_secs(24 * 3600);
 
 impl WholeFile {
-    /// Begins a temporary file beside `path`, or beside what it links to. What killed runs left in
-    /// that folder is removed.
+    /// Creates a temporary file beside `path`, or beside its link target. Leftovers of killed runs
+    /// in that folder are removed.
     ///
     /// # Errors
-    /// When the folder cannot be written to.
+    /// If the folder cannot be written to.
     pub fn create(path: &Path) -> Result<WholeFile, Error> {
         let failed = |e| Error::io(&path.display().to_string(), "write", e);
         let end = link_end(path);
@@ -62,11 +62,11 @@ impl WholeFile {
         #[cfg(unix)]
         {
             use std::os::unix::fs::PermissionsExt;
-            // Temporary files are private by default; a result is for whom the umask says.
+            // Temporary files are private by default; the permissions of a result follow the umask.
             builder.permissions(std::fs::Permissions::from_mode(0o666));
         }
         let file = builder.tempfile_in(folder).map_err(failed)?;
-        // The lock goes with the process, however it ends; where there are none, age must tell.
+        // The lock ends with the process, however that ends; without locks, age decides.
         let _ = file.as_file().try_lock();
         if let Some(there) = there {
             file.as_file()
@@ -79,19 +79,19 @@ impl WholeFile {
         })
     }
 
-    /// Flushes it to disk and puts it in its place.
+    /// Flushes the file to disk and moves it to its final path.
     ///
     /// # Errors
-    /// When the disk is full or fails; the old file is then untouched.
+    /// If the disk is full or fails; the old file is then untouched.
     pub fn finish(self) -> Result<(), Error> {
         self.finish_after(|_| Ok(()))
     }
 
-    /// The same; when its bytes are safe on the disk, and a file stands in its place, `before` is
-    /// called with that file's path before it is replaced.
+    /// The same; once the bytes are on disk, if there is an existing file, `before` is called with
+    /// its path before it is replaced.
     ///
     /// # Errors
-    /// As [`WholeFile::finish`], and those of `before`.
+    /// As [`WholeFile::finish`], and errors of `before`.
     pub fn finish_after(
         self,
         before: impl FnOnce(&Path) -> Result<(), Error>,
@@ -99,7 +99,7 @@ impl WholeFile {
         let failed = |e| Error::io(&self.path.display().to_string(), "write", e);
         match self.into {
             Target::Beside(file) => {
-                // All files of a folder in the making go to the disk when it is finished.
+                // The files of a temporary folder are all flushed when it is finished.
                 if !is_in_the_making(folder_of(&self.path)) {
                     file.as_file().sync_all().map_err(failed)?;
                 }
@@ -114,13 +114,13 @@ impl WholeFile {
     }
 }
 
-/// Whether a folder is a [`WholeFolder`](super::WholeFolder) that is not finished yet.
+/// Whether a folder is an unfinished [`WholeFolder`](super::WholeFolder).
 fn is_in_the_making(folder: &Path) -> bool {
     let name = folder.file_name().unwrap_or_default().to_string_lossy();
     folder.is_dir() && name.starts_with(PREFIX) && name.ends_with(SUFFIX)
 }
 
-/// The folder in which a file stands.
+/// The folder that contains a file.
 fn folder_of(path: &Path) -> &Path {
     match path.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
@@ -128,7 +128,7 @@ fn folder_of(path: &Path) -> &Path {
     }
 }
 
-/// What is wrong when a file should go into a folder that is not there.
+/// Error for a file in a folder that does not exist.
 fn no_folder(path: &Path, folder: &Path) -> Error {
     Problem::of_file(
         &path.display().to_string(),
@@ -139,9 +139,9 @@ fn no_folder(path: &Path, folder: &Path) -> Error {
     .into()
 }
 
-/// Where a path ends when all links are followed, whether something is there or not.
+/// The path with all links followed, whether or not anything exists there.
 pub fn link_end(path: &Path) -> PathBuf {
-    /// As many links as common systems follow, from memory (Linux: 40).
+    /// Maximum number of links followed, as on common systems, from memory (Linux: 40).
     const MOST_LINKS: usize = 40;
     let mut end = path.to_owned();
     for _ in 0..MOST_LINKS {
@@ -153,8 +153,8 @@ pub fn link_end(path: &Path) -> PathBuf {
     std::fs::canonicalize(&end).unwrap_or(end)
 }
 
-/// Removes what killed runs left in a folder: files and folders in the making that no process
-/// writes any more. What cannot be seen or removed stays: it harms nobody.
+/// Removes what killed runs left in a folder: temporary files and folders that no process is
+/// writing any more. Entries that cannot be examined or removed are left; they do no harm.
 pub fn sweep(folder: &Path) {
     let Ok(entries) = std::fs::read_dir(folder) else {
         return;
@@ -175,21 +175,21 @@ pub fn sweep(folder: &Path) {
     }
 }
 
-/// Whether the writer of a file in the making is gone: its lock is, or where that cannot be known
-/// the file has not grown for a day.
+/// Whether the writer of a temporary file is gone: its lock is released or, if that cannot be
+/// determined, the file has not changed for a day.
 pub fn abandoned(path: &Path) -> bool {
     let Ok(file) = File::open(path) else {
         return old(path);
     };
     match file.try_lock_shared() {
-        // A file without a byte may be on its way to its lock.
+        // An empty file may not have been locked yet.
         Ok(()) => file.metadata().is_ok_and(|m| m.len() > 0) || old(path),
         Err(TryLockError::WouldBlock) => false,
         Err(TryLockError::Error(_)) => old(path),
     }
 }
 
-/// Whether a file, or the folder that it should stand in, has not changed for a day.
+/// Whether a file, or the folder that should contain it, has not changed for a day.
 fn old(path: &Path) -> bool {
     let metadata = std::fs::metadata(path).or_else(|_| std::fs::metadata(folder_of(path)));
     let age = || metadata.ok()?.modified().ok()?.elapsed().ok();
@@ -211,13 +211,13 @@ impl Write for WholeFile {
     }
 }
 
-/// Writes `contents` to `path` so that at every instant the path holds either the old file
-/// or the whole new one: a temporary file beside the target is written, flushed to disk
-/// and renamed over it. What a verb writes goes through [`crate::outputs`], which asks first
-/// whether it may.
+/// Writes `contents` to `path` so that at every instant the path holds either the old file or the
+/// complete new one: a temporary file beside the target is written, flushed to disk and renamed
+/// over it. Output of verbs goes through [`crate::outputs`], which first checks that writing is
+/// allowed.
 ///
 /// # Errors
-/// When the folder cannot be written to or the disk is full; the old file is then untouched.
+/// If the folder cannot be written to or the disk is full; the old file is then untouched.
 pub fn write_whole(path: &Path, contents: &[u8]) -> Result<(), Error> {
     let mut whole = WholeFile::create(path)?;
     whole
@@ -231,7 +231,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_end_of_links_is_found_though_nothing_is_there() {
+    fn links_are_followed_to_a_missing_target() {
         let folder = tempfile::tempdir().unwrap();
         let path = |name: &str| folder.path().join(name);
         assert_eq!(link_end(&path("new")), path("new"));
@@ -240,7 +240,7 @@ mod tests {
             std::os::unix::fs::symlink("two", path("one")).unwrap();
             std::os::unix::fs::symlink("three", path("two")).unwrap();
             assert_eq!(link_end(&path("one")), path("three"));
-            // A circle has no end, and is no reason to hang.
+            // A circular link must not cause an endless loop.
             std::os::unix::fs::symlink("circle", path("circle")).unwrap();
             assert_eq!(link_end(&path("circle")), path("circle"));
         }
@@ -254,7 +254,7 @@ mod tests {
         writing.lock().unwrap();
         std::fs::write(name("writing"), "half").unwrap();
         std::fs::write(name("killed"), "half").unwrap();
-        // Perhaps of a run that has not locked it yet.
+        // It may belong to a run that has not locked it yet.
         std::fs::write(name("empty"), "").unwrap();
         std::fs::write(folder.path().join(".other.part"), "half").unwrap();
         sweep(folder.path());

@@ -2,6 +2,7 @@
 
 use super::householder::{Room, sum_of_squares};
 use super::tile::{Column, HALF, TILE};
+use nalgebra::{DMatrix, DVector};
 use std::ops::Range;
 
 /// How many observations of two rows fill a tile: see [`Block::push_pairs`].
@@ -12,6 +13,9 @@ pub const LANES: usize = HALF;
 pub struct Block {
     range: Range<usize>,
     parameters: usize,
+    /// The parameters that the rows depend on, ascending; none means all. The others have no
+    /// column.
+    some: Option<Vec<usize>>,
     derivatives: bool,
     rows: usize,
     /// Tile after tile, in each the derivatives, if any, and the residuals.
@@ -32,12 +36,21 @@ impl Block {
     pub(crate) fn begin(&mut self, parameters: usize, derivatives: bool, room: usize) {
         self.rows = 0;
         self.parameters = parameters;
+        self.some = None;
         self.derivatives = derivatives;
         self.observations.resize(room, 0);
         let needed = room.div_ceil(TILE) * self.columns();
         if self.tiles.len() < needed {
             self.tiles.resize(needed, Column::ZERO);
         }
+    }
+    /// Of all rows to come only the derivatives with respect to these parameters are taken.
+    pub(crate) fn take_only(&mut self, parameters: &[usize]) {
+        self.some = Some(parameters.to_vec());
+    }
+    /// Whether the rows have a column for some of the parameters only.
+    pub(crate) fn takes_only_some(&self) -> bool {
+        self.derivatives && self.some.is_some()
     }
     /// Forgets all rows.
     pub(crate) fn clear(&mut self) {
@@ -74,13 +87,22 @@ impl Block {
             self.tiles[row / TILE].0[lane] = residual;
             return;
         }
-        let n = self.parameters;
+        let n = self.columns() - 1;
         let first = row / TILE * (n + 1);
         let tile = &mut self.tiles[first..=first + n];
-        assert_eq!(derivatives.len(), n, "one derivative each");
+        assert_eq!(derivatives.len(), self.parameters, "one derivative each");
         tile[n].0[lane] = residual;
-        for (column, value) in tile.iter_mut().zip(derivatives) {
-            column.0[lane] = *value;
+        match &self.some {
+            None => {
+                for (column, value) in tile.iter_mut().zip(derivatives) {
+                    column.0[lane] = *value;
+                }
+            }
+            Some(some) => {
+                for (column, j) in tile.iter_mut().zip(some) {
+                    column.0[lane] = derivatives[*j];
+                }
+            }
         }
     }
     /// Adds both rows of each of [`LANES`] observations, or of fewer: the same as two calls of
@@ -102,7 +124,7 @@ impl Block {
         let row = self.rows;
         let Some(four) = observations
             .first_chunk::<LANES>()
-            .filter(|_| row.is_multiple_of(TILE))
+            .filter(|_| row.is_multiple_of(TILE) && self.some.is_none())
         else {
             return self.push_pairs_singly(observations, residuals, derivatives);
         };
@@ -145,11 +167,11 @@ impl Block {
     }
 
     /// Columns of a tile: the derivatives, if any, and the residuals.
-    fn columns(&self) -> usize {
-        if self.derivatives {
-            self.parameters + 1
-        } else {
-            1
+    pub(super) fn columns(&self) -> usize {
+        match &self.some {
+            _ if !self.derivatives => 1,
+            None => self.parameters + 1,
+            Some(some) => some.len() + 1,
         }
     }
     /// Number of rows pushed.
@@ -177,8 +199,11 @@ impl Block {
         residuals.take(self.rows)
     }
     /// One derivative of one row.
-    pub(crate) fn derivative(&self, row: usize, column: usize) -> f64 {
-        self.at(row, column)
+    pub(crate) fn derivative(&self, row: usize, parameter: usize) -> f64 {
+        match &self.some {
+            None => self.at(row, parameter),
+            Some(some) => (some.binary_search(&parameter)).map_or(0.0, |j| self.at(row, j)),
+        }
     }
     /// The tiles in use, rows that were not pushed zero; their number of columns; room for work.
     pub(super) fn tiles(&mut self) -> (&mut [Column], usize, &mut Room) {
@@ -190,6 +215,36 @@ impl Block {
             }
         }
         (used, columns, &mut self.work)
+    }
+    /// The parameters for which the rows have a column, where it is some only.
+    pub(crate) fn parameters_taken(&self) -> Vec<usize> {
+        self.some.clone().unwrap_or_default()
+    }
+    /// Instead of all rows some of a triangle over the k parameters taken, with a column for every
+    /// parameter from number `first` on; the rows are zero before. `r` is k by k, `z` has length k.
+    /// Tiles, their number of columns and room as [`Block::tiles`].
+    pub(super) fn widened(
+        &mut self,
+        rows: &[usize],
+        first: usize,
+        r: &DMatrix<f64>,
+        z: &DVector<f64>,
+    ) -> (&mut [Column], usize, &mut Room) {
+        let columns = self.parameters + 1 - first;
+        let needed = rows.len().div_ceil(TILE) * columns;
+        if self.tiles.len() < needed {
+            self.tiles.resize(needed, Column::ZERO);
+        }
+        let tiles = &mut self.tiles[..needed];
+        tiles.fill(Column::ZERO);
+        for (place, i) in rows.iter().enumerate() {
+            let tile = &mut tiles[place / TILE * columns..][..columns];
+            for (j, parameter) in self.some.iter().flatten().enumerate().skip(*i) {
+                tile[parameter - first].0[place % TILE] = r[(*i, j)];
+            }
+            tile[columns - 1].0[place % TILE] = z[*i];
+        }
+        (tiles, columns, &mut self.work)
     }
     /// Multiplies every row by `factor(observation)`.
     pub(crate) fn scale_rows(&mut self, factor: impl Fn(usize) -> f64) {

@@ -28,13 +28,15 @@ pub(super) struct Room {
 type Parts = [f64; HALF];
 
 /// Reflects rows into the triangle [R | z]: Golub and Van Loan, Matrix Computations (QR
-/// updating by appended rows). `tiles` of `columns` columns hold the rows, the residual last;
-/// `r` is n by n, column by column, `z` has length n = `columns` - 1.
+/// updating by appended rows). `tiles` of `columns` columns hold the rows from column number `first`
+/// on, before which they are zero, the residual last; `r` is n by n, column by column, `z` has length
+/// n = `first` + `columns` - 1.
 ///
 /// None, and nothing changed, when a value is not finite.
 pub(super) fn reflect(
     tiles: &mut [Column],
     columns: usize,
+    first: usize,
     r: &mut [f64],
     z: &mut [f64],
     room: &mut Room,
@@ -46,6 +48,7 @@ pub(super) fn reflect(
     let work = Work {
         tiles,
         columns,
+        first,
         products: &mut room.products,
         multiples: &mut room.multiples,
     };
@@ -125,6 +128,8 @@ macro_rules! with_size {
 struct Work<'a> {
     tiles: &'a mut [Column],
     columns: usize,
+    /// The column of the triangle to which the first of these belongs.
+    first: usize,
     products: &'a mut [Parts],
     multiples: &'a mut [f64],
 }
@@ -146,14 +151,18 @@ impl Work<'_> {
                 self.multiply_all::<FUSED>(k + 1);
                 continue;
             }
-            let diagonal = r[k * n + k];
+            let (row, stride) = (self.first + k, self.first + n);
+            let diagonal = r[row * stride + row];
             let norm = (diagonal * diagonal + below).sqrt();
             // The new diagonal has the sign opposite to the old, so that v loses no digits.
             let v = diagonal + norm.copysign(diagonal);
             let beta = 1.0 / (norm * (norm + diagonal.abs()));
-            r[k * n + k] = -norm.copysign(diagonal);
+            r[row * stride + row] = -norm.copysign(diagonal);
             for j in k + 1..=n {
-                let top = if j < n { &mut r[j * n + k] } else { &mut z[k] };
+                let top = match j < n {
+                    true => &mut r[(self.first + j) * stride + row],
+                    false => &mut z[row],
+                };
                 let multiple = -beta * (v * *top + total(self.products[j]));
                 *top += multiple * v;
                 self.multiples[j] = multiple;
@@ -314,6 +323,7 @@ mod tests {
         let work = Work {
             tiles,
             columns,
+            first: 0,
             products: &mut vec![[0.0; HALF]; columns],
             multiples: &mut vec![0.0; columns],
         };
@@ -366,7 +376,9 @@ mod tests {
                     tiles[4 + j].0[3] = bad;
                     let before = tiles.clone();
                     let (mut r, mut z) = (vec![1.0; 9], vec![1.0; 3]);
-                    assert!(reflect(&mut tiles, 4, &mut r, &mut z, &mut Room::default()).is_none());
+                    assert!(
+                        reflect(&mut tiles, 4, 0, &mut r, &mut z, &mut Room::default()).is_none()
+                    );
                     assert_eq!((r, z), (vec![1.0; 9], vec![1.0; 3]));
                     // NaN is equal to nothing: all others are.
                     let same = tiles.iter().zip(&before).filter(|(a, b)| a == b).count();

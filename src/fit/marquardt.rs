@@ -61,6 +61,9 @@ const COSINE_TOLERANCE: f64 = 1e-15;
 const BLOWN_UP: f64 = 100.0;
 /// A step is accepted from this ratio of real to expected fall on (Moré 1978).
 const LEAST_GAIN: f64 = 1e-4;
+/// What a first step leaves to be gained, over what it was before, as long as no step has shown it.
+/// Near the end of a fit to noisy data it is less than a hundredth.
+const UNKNOWN_SHRINKAGE: f64 = 0.1;
 /// A polish step of less than this fraction of the scaled parameters is not tried.
 const POLISH_STEP: f64 = 1e-14;
 
@@ -125,7 +128,7 @@ impl LevenbergMarquardt {
         if length > 0.0 {
             solver.radius = FIRST_RADIUS * length;
         }
-        solver.ending = solver.ending_here();
+        solver.ending = (solver.ending_here()).or_else(|| solver.last_step(UNKNOWN_SHRINKAGE));
         solver
     }
     /// The parameters reached, their reduction, why it ended, and the iterations made.
@@ -162,6 +165,36 @@ impl LevenbergMarquardt {
         } else {
             None
         }
+    }
+    /// As [`Self::last_step`], after a step that was accepted and expected this relative fall.
+    fn last_step_after(&mut self, expected: f64) -> Option<Ending> {
+        let left = self.triangle().z().norm_squared() / self.triangle().squares();
+        (self.gain >= LEAST_GAIN && expected > 0.0)
+            .then(|| left / expected)
+            .and_then(|shrinkage| self.last_step(shrinkage))
+    }
+    /// Ends with the step of the linearised problem where another pass over the data would tell
+    /// nothing more. What a step leaves to be gained is taken to be `shrinkage` times what it was
+    /// before.
+    fn last_step(&mut self, shrinkage: f64) -> Option<Ending> {
+        let left = self.triangle().z().norm_squared() / self.triangle().squares();
+        if left * shrinkage > self.precision.rest_tolerance() {
+            return None;
+        }
+        let step = step::full(self.triangle(), &self.scale);
+        if step.length > self.radius {
+            return None;
+        }
+        let parameters = self.moved(&step);
+        let moves = parameters
+            .iter()
+            .zip(&self.parameters)
+            .map(|(to, from)| to - from);
+        let change = DVector::from_iterator(parameters.len(), moves);
+        self.whole = self.whole.moved(&change);
+        self.free = restricted(&self.whole, self.basis.as_ref());
+        self.parameters = parameters;
+        Some(Ending::NoFurtherFall)
     }
     fn moved(&self, step: &TrialStep) -> Vec<f64> {
         let change = match &self.basis {
@@ -246,6 +279,8 @@ impl LevenbergMarquardt {
             self.radius *= 0.25;
             None
         } else if let Some(ending) = self.ending_here() {
+            Some(ending)
+        } else if let Some(ending) = self.last_step_after(expected) {
             Some(ending)
         } else if settled {
             Some(Ending::NoFurtherFall)

@@ -23,6 +23,7 @@
 //! | soft bounds and earlier knowledge | [`Prior`] in [`Options::priors`] |
 //! | data that may not tell all parameters apart | [`Hold`] and [`Solution::undetermined`] |
 //! | bad observations | [`robust::robust_fit`] |
+//! | rows that depend on few of many parameters | [`Model::stretches`] |
 //! | choosing among models | [`Goodness`], [`leave_one_out`], [`by_folds`] |
 //!
 //! Sources: Moré, The Levenberg-Marquardt algorithm (1978); Nocedal and Wright, Numerical
@@ -59,7 +60,7 @@ pub use influence::{Deviation, deviations};
 pub use least_squares::LeastSquares;
 pub use linear::{Linear, LinearSolution};
 pub use marquardt::Ending;
-pub use model::{Model, Unevaluable};
+pub use model::{Model, Stretch, Unevaluable};
 pub use options::{FitError, Noise, Options, Precision};
 pub use pass::PassError;
 pub use prior::Prior;

@@ -1,8 +1,19 @@
 //! What the engine fits: a [`Model`] that gives whitened rows.
 
 use std::fmt;
+use std::ops::Range;
 
 use super::block::{Block, runs};
+
+/// Observations whose rows depend on the same few parameters.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Stretch {
+    /// Which observations.
+    pub observations: Range<usize>,
+    /// The parameters that their rows may depend on, ascending. The derivatives with respect to
+    /// all others are taken as zero, whatever is pushed.
+    pub parameters: Vec<usize>,
+}
 
 /// A least-squares problem: observations whose whitened residuals depend on parameters.
 ///
@@ -50,6 +61,13 @@ pub trait Model {
             self.evaluate(parameters, block)?;
         }
         Ok(())
+    }
+
+    /// Stretches of observations whose rows depend on some of the parameters only: in order, and
+    /// together all observations. Where most derivatives are zero they save most of the work; none
+    /// means that any row may depend on every parameter. The answer is the same up to rounding.
+    fn stretches(&self) -> Vec<Stretch> {
+        Vec::new()
     }
 
     /// The model as several threads can use it at once, if they can: many observations are

@@ -1,7 +1,7 @@
 //! A pass over the rows of a model: block by block, and in parts that threads can share.
 
 use super::block::Block;
-use super::model::{Model, Unevaluable};
+use super::model::{Model, Stretch, Unevaluable};
 use super::triangle::Triangle;
 use super::tuned::{BLOCK_OBSERVATIONS, MOST_PARTS, OBSERVATIONS_OF_A_PART};
 use rayon::prelude::*;
@@ -42,6 +42,8 @@ pub(super) struct Rows<'a, M: Model + ?Sized> {
     pub weights: Option<&'a [f64]>,
     /// Only these, ascending.
     pub chosen: Option<&'a [usize]>,
+    /// What the model says of its stretches.
+    pub stretches: Vec<Stretch>,
     /// Times this.
     pub data_factor: f64,
 }
@@ -53,6 +55,7 @@ impl<'a, M: Model + ?Sized> Rows<'a, M> {
             model,
             weights: None,
             chosen: None,
+            stretches: worth_it(model.stretches(), model.parameters()),
             data_factor: 1.0,
         }
     }
@@ -150,6 +153,7 @@ impl<'a, M: Model + ?Sized> Rows<'a, M> {
             model,
             weights: self.weights,
             chosen: self.chosen,
+            stretches: self.stretches.clone(),
             data_factor: self.data_factor,
         }
     }
@@ -168,6 +172,27 @@ impl<'a, M: Model + ?Sized> Rows<'a, M> {
         let (n, most_rows) = (parameters.len(), self.model.most_rows());
         let block = room.get_or_insert_default();
         block.begin(n, derivatives, most * most_rows);
+        // Items chosen from a list are not numbered as the observations are.
+        if !derivatives || self.chosen.is_some() || self.stretches.is_empty() {
+            return self.pass_over(items, parameters, block, &mut use_rows);
+        }
+        for stretch in &self.stretches {
+            let Range { start, end } = stretch.observations;
+            let own = items.start.max(start)..items.end.min(end);
+            block.take_only(&stretch.parameters);
+            self.pass_over(own, parameters, block, &mut use_rows)?;
+        }
+        Ok(())
+    }
+
+    /// The same over observations whose rows have the same columns.
+    fn pass_over(
+        &self,
+        items: Range<usize>,
+        parameters: &[f64],
+        block: &mut Block,
+        mut use_rows: impl FnMut(&mut Block) -> Result<(), PassError>,
+    ) -> Result<(), PassError> {
         let mut finish = |block: &mut Block| {
             if self.weights.is_some() || self.data_factor != 1.0 {
                 let weight = |i: usize| self.weights.map_or(1.0, |w| w[i].sqrt());
@@ -221,6 +246,100 @@ impl<'a, M: Model + ?Sized> Rows<'a, M> {
     }
 }
 
+/// The stretches, or none where reducing each by itself would take more multiplications than all
+/// rows at once: m rows of n columns take m n^2, and k rows of their triangle come on top.
+fn worth_it(stretches: Vec<Stretch>, parameters: usize) -> Vec<Stretch> {
+    let square = parameters * parameters;
+    let (mut apart, mut at_once) = (0, 0);
+    for stretch in &stretches {
+        let (rows, k) = (stretch.observations.len(), stretch.parameters.len());
+        apart += rows * k * k + k * square;
+        at_once += rows * square;
+    }
+    if apart < at_once {
+        stretches
+    } else {
+        Vec::new()
+    }
+}
+
 fn not_finite(observation: usize) -> PassError {
     PassError::Unevaluable(Unevaluable { observation })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Roundings of well-conditioned rows.
+    const ROUNDING: f64 = 1e-13;
+
+    /// Two stretches of 200 observations: a level and a slope each, and an amplitude of both; in
+    /// whole stretches, or as if every row might depend on all.
+    struct Levels {
+        told: bool,
+    }
+
+    impl Model for Levels {
+        fn parameters(&self) -> usize {
+            5
+        }
+        fn observations(&self) -> usize {
+            400
+        }
+        fn evaluate(&self, p: &[f64], block: &mut Block) -> Result<(), Unevaluable> {
+            for i in block.range() {
+                let (half, x) = (i / 200, (i % 200) as f64 / 200.0);
+                let mut row = [0.0; 5];
+                row[2 * half] = 1.0;
+                row[2 * half + 1] = x;
+                row[4] = (7.0 * x).sin() * if half == 0 { 1.0 } else { 0.5 };
+                let value: f64 = row.iter().zip(p).map(|(d, p)| d * p).sum();
+                block.push(i, value - (i as f64).cos(), &row);
+            }
+            Ok(())
+        }
+        fn stretches(&self) -> Vec<Stretch> {
+            let stretch = |half: usize| Stretch {
+                observations: 200 * half..200 * (half + 1),
+                parameters: vec![2 * half, 2 * half + 1, 4],
+            };
+            match self.told {
+                true => vec![stretch(0), stretch(1)],
+                false => Vec::new(),
+            }
+        }
+    }
+
+    fn reduced(told: bool, weights: Option<&[f64]>, first: &Triangle) -> Triangle {
+        let model = Levels { told };
+        let rows = Rows {
+            weights,
+            ..Rows::of(&model)
+        };
+        assert_eq!(rows.stretches.len(), if told { 2 } else { 0 });
+        let p = [0.3, -0.2, 0.1, 0.5, 1.0];
+        rows.reduce(&p, first.clone(), &mut None).unwrap()
+    }
+
+    #[test]
+    fn stretches_give_the_same_triangle() {
+        let weights: Vec<f64> = (0..400).map(|i| [1.0, 0.5, 0.0][i % 3]).collect();
+        let mut prior = Triangle::new(5);
+        prior.absorb_row(0.7, &[0.0, 0.0, 0.0, 2.0, 3.0]);
+        for weights in [None, Some(&weights[..])] {
+            for first in [&Triangle::new(5), &prior] {
+                let [apart, at_once] = [true, false].map(|told| reduced(told, weights, first));
+                let product = |t: &Triangle| t.r().tr_mul(t.r());
+                let whole = product(&at_once);
+                assert!((product(&apart) - &whole).norm() < ROUNDING * whole.norm());
+                let gradient = at_once.gradient();
+                assert!((apart.gradient() - &gradient).norm() < ROUNDING * gradient.norm());
+                let close = |a: f64, b: f64| (a - b).abs() < ROUNDING * b;
+                assert!(close(apart.squares(), at_once.squares()));
+                assert!(close(apart.least_squares(), at_once.least_squares()));
+                assert_eq!(apart.rows(), at_once.rows());
+            }
+        }
+    }
 }

@@ -2,7 +2,7 @@
 //! of rows at a time.
 
 use super::block::Block;
-use super::householder::reflect;
+use super::householder::{Left, reflect};
 use nalgebra::{DMatrix, DVector};
 
 /// An m by n problem `min |J d + r|` reduced to its n by n triangle `min |R d + z|`.
@@ -93,9 +93,11 @@ impl Triangle {
         if rows == 0 {
             return Ok(());
         }
-        let (tiles, columns, room) = block.tiles();
-        let (r, z) = (self.r.as_mut_slice(), self.z.as_mut_slice());
-        let Some(left) = reflect(tiles, columns, r, z, room) else {
+        let reflected = match block.takes_only_some() {
+            false => reflect_block(block, &mut self.r, &mut self.z),
+            true => self.reflect_some(block),
+        };
+        let Some(left) = reflected else {
             return Err(block.first_not_finite());
         };
         self.rows += rows;
@@ -103,6 +105,33 @@ impl Triangle {
         self.beyond += left.beyond;
         block.clear();
         Ok(())
+    }
+
+    /// Rows that depend on k of the parameters: first by themselves to a triangle of k rows, then
+    /// those into this one. A row of theirs whose place here is still empty is put there as it is.
+    fn reflect_some(&mut self, block: &mut Block) -> Option<Left> {
+        let k = block.columns() - 1;
+        let (mut r, mut z) = (DMatrix::zeros(k, k), DVector::zeros(k));
+        let mut left = reflect_block(block, &mut r, &mut z)?;
+        let parameters = block.parameters_taken();
+        let mut others = Vec::with_capacity(k);
+        for (i, row) in parameters.iter().enumerate() {
+            if self.z[*row] != 0.0 || self.r.row(*row).iter().any(|x| *x != 0.0) {
+                others.push(i);
+                continue;
+            }
+            for (j, column) in parameters.iter().enumerate().skip(i) {
+                self.r[(*row, *column)] = r[(i, j)];
+            }
+            self.z[*row] = z[i];
+        }
+        if let Some(lowest) = others.first() {
+            let first = parameters[*lowest];
+            let (tiles, columns, room) = block.widened(&others, first, &r, &z);
+            let (r, z) = (self.r.as_mut_slice(), self.z.as_mut_slice());
+            left.beyond += reflect(tiles, columns, first, r, z, room)?.beyond;
+        }
+        Some(left)
     }
 
     /// Absorbs one row. A row that is not finite makes the whole triangle so.
@@ -142,6 +171,18 @@ impl Triangle {
         self.rows = rows;
     }
 
+    /// The linearised problem seen from where the parameters have changed by `change`.
+    pub(crate) fn moved(&self, change: &DVector<f64>) -> Triangle {
+        let z = &self.z + &self.r * change;
+        // What the triangle cannot take up stays as it is.
+        let squares = self.squares - self.z.norm_squared() + z.norm_squared();
+        Triangle {
+            z,
+            squares: squares.max(0.0),
+            ..self.clone()
+        }
+    }
+
     /// The same problem in fewer unknowns: d = `basis` y, with `basis` n by k.
     pub(crate) fn restricted(&self, basis: &DMatrix<f64>) -> Triangle {
         let product = &self.r * basis;
@@ -157,6 +198,11 @@ impl Triangle {
         small.rows = self.rows;
         small
     }
+}
+
+fn reflect_block(block: &mut Block, r: &mut DMatrix<f64>, z: &mut DVector<f64>) -> Option<Left> {
+    let (tiles, columns, room) = block.tiles();
+    reflect(tiles, columns, 0, r.as_mut_slice(), z.as_mut_slice(), room)
 }
 
 /// Norms with one instead of zero, so that a parameter without effect has a scale.

@@ -2,7 +2,7 @@
 //!
 //! Everything that decides is here without input and output: the [`protocol`] of clients, the
 //! conversation with the daemon, the guard as a function of state and demand, and the [`Relay`] that
-//! joins them, driven by events and a clock from outside. [`serve`] runs it over sockets.
+//! joins them, driven by events and a clock from outside. [`serve()`] runs it over sockets.
 
 mod aim;
 mod axes;

@@ -1,4 +1,4 @@
-//! Rotator angles by time, from a file of their own, for logs of power that have none.
+//! Rotator angles by time, from a separate file, for power logs without angle columns.
 
 use std::path::Path;
 
@@ -12,11 +12,11 @@ use crate::problem::{Error, Problems, Wrong};
 use crate::station::Station;
 use crate::time::Utc;
 
-/// Places in the columns.
+/// Indices into the columns.
 const TIME: usize = 0;
 const FIRST: usize = 1;
 const SECOND: usize = 2;
-/// Where the readings of the two axes stand.
+/// Columns of the readings of the two axes.
 const PLACES: [Places; 2] = [
     Places {
         degrees: FIRST,
@@ -30,56 +30,57 @@ const PLACES: [Places; 2] = [
     },
 ];
 
-/// A gap between two rows is bridged when it is no longer than this many usual steps; common
-/// practice, no source.
+/// A gap between two rows is interpolated over if it is no longer than this many usual steps;
+/// common practice, no source.
 const LONGEST_GAP_STEPS: f64 = 10.0;
-/// A gap this short, seconds, is bridged whatever the usual step is: controllers often report only
-/// every second.
+/// A gap this short, in seconds, is interpolated over whatever the usual step is: many controllers
+/// report only once a second.
 const SHORT_GAP_S: f64 = 2.0;
 
-/// Where the mount stood, by time.
+/// Position of the mount as a function of time.
 #[derive(Clone, Debug)]
 pub struct Angles {
     /// The file as the user named it.
     pub file: String,
-    /// What was taken otherwise than written.
+    /// What was read differently from how it is written.
     pub taken: Vec<String>,
-    /// Headers that an option names and that do not stand in the file, with their columns.
+    /// Headers named by an option but absent from the file, with their columns.
     pub(super) unmatched: Vec<(String, String)>,
-    /// In order of time; no two at the same.
+    /// In order of time, no two at the same time.
     rows: Vec<(Utc, Angle, Angle)>,
     longest_gap_s: f64,
-    /// What must be asked before they can be read; then there are no rows yet.
+    /// What must be asked before the file can be read; while there are questions, there are no
+    /// rows.
     pub(super) asked: Questions,
 }
 
 /// A reading a second for a month.
 const EXPECTED: FileToRead = FileToRead::mebibytes("a log of angles", 256).or_piped();
 
-/// Why there are no angles at a time.
+/// Why no angles are available at a time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum NoAngles {
-    /// Before the first or after the last row.
+    /// Before the first row or after the last.
     Outside,
     /// In a gap between two rows.
     Gap,
 }
 
 impl Angles {
-    /// Reads `time_utc, azimuth_deg, elevation_deg` from a file, in whatever dialect it has. What
-    /// has two meanings in it is asked in one message with what the log itself needs.
+    /// Reads `time_utc, azimuth_deg, elevation_deg` from a file in any supported dialect. Questions
+    /// about ambiguous content go into one message with those about the log itself.
     ///
     /// # Errors
-    /// When it cannot be read, and all that is wrong with it.
+    /// If the file cannot be read, or everything that is wrong with it.
     pub fn read(path: &Path, station: &Station, options: &LogOptions) -> Result<Angles, Error> {
         let (file, bytes) = files::read_bytes(path, EXPECTED)?;
         Angles::parse(&file, &bytes, station, options)
     }
 
-    /// Reads them from the bytes of a file that messages call `file`.
+    /// Reads the angles from the bytes of a file that messages call `file`.
     ///
     /// # Errors
-    /// All that is wrong with it.
+    /// Everything that is wrong with it.
     pub fn parse(
         file: &str,
         bytes: &[u8],
@@ -155,21 +156,21 @@ impl Angles {
         Ok(angles)
     }
 
-    /// From when to when they run.
+    /// Times of the first and the last row.
     pub fn span(&self) -> (Utc, Utc) {
         let ends = (self.rows.first(), self.rows.last());
         match ends {
             (Some(first), Some(last)) => (first.0, last.0),
-            // A file of angles has two rows at least.
+            // A file of angles has at least two rows.
             _ => (Utc::from_unix_nanos(0), Utc::from_unix_nanos(0)),
         }
     }
 
-    /// The two readings at a time, on the straight line between the rows before and behind it. An
-    /// encoder that goes over from 360 to 0 is followed on its way.
+    /// Returns the two readings at a time, interpolated linearly between the rows before and after
+    /// it. An encoder that wraps from 360 to 0 is followed through the wrap.
     ///
     /// # Errors
-    /// Outside the rows, and in gaps much longer than the usual step.
+    /// If the time is outside the rows or in a gap much longer than the usual step.
     pub(crate) fn at(&self, time: Utc) -> Result<(Angle, Angle), NoAngles> {
         let next = self.rows.partition_point(|row| row.0 < time);
         let after = self.rows.get(next).ok_or(NoAngles::Outside)?;
@@ -187,7 +188,7 @@ impl Angles {
         Ok((between(before.1, after.1), between(before.2, after.2)))
     }
 
-    /// What is wrong when none of a log's times lies between these rows.
+    /// Reports that none of a log's times lies within these rows.
     pub(super) fn elsewhere(&self, file: &str, first: Utc, last: Utc) -> Problems {
         let (from, to) = self.span();
         let hours = (from.seconds_since(first) / 3600.0).round();
@@ -232,7 +233,7 @@ fn columns_of(axes: Axes) -> &'static [&'static str] {
     }
 }
 
-/// The median time between neighbours, of those that advance.
+/// Median time between successive rows, ignoring steps that do not advance.
 pub(super) fn usual_step_s(times: &[Utc]) -> Option<f64> {
     let steps = times.windows(2).map(|w| w[1].seconds_since(w[0]));
     let mut steps: Vec<f64> = steps.filter(|s| *s > 0.0).collect();
@@ -261,7 +262,7 @@ mod tests {
     }
 
     #[test]
-    fn between_two_rows_lies_a_straight_line() {
+    fn angles_are_interpolated_linearly_between_two_rows() {
         let rows =
             "2026-04-04T05:00:01Z,10,20\n2026-04-04T05:00:00Z,8,20.5\n2026-04-04T05:00:02Z,12,19\n";
         let found = angles(rows);
@@ -274,14 +275,14 @@ mod tests {
     }
 
     #[test]
-    fn an_encoder_that_passes_north_is_followed() {
+    fn interpolation_follows_an_encoder_through_north() {
         let found = angles("2026-04-04T05:00:00Z,359,20\n2026-04-04T05:00:02Z,1,20\n");
         assert_eq!(at(&found, "00.5"), Ok((359.5, 20.0)));
         assert_eq!(at(&found, "01.5"), Ok((360.5, 20.0)));
     }
 
     #[test]
-    fn long_gaps_are_not_bridged() {
+    fn long_gaps_are_not_interpolated() {
         let rows: String = (0..20)
             .map(|i| format!("2026-04-04T05:00:{i:02}Z,{i},30\n"))
             .collect();

@@ -1,4 +1,4 @@
-//! What a mount's two readings are called in logs.
+//! Names of a mount's two readings in logs.
 
 use serde_json::Value;
 
@@ -7,7 +7,7 @@ use crate::quantity::Quantity;
 use crate::station::Station;
 use crate::station::limits::{ENCODER_AZIMUTH, ENCODER_ELEVATION};
 
-/// What the readings of an axis may be.
+/// Permitted readings of an axis.
 pub fn reading_of(axis: AxisKind) -> Quantity {
     match axis {
         AxisKind::Azimuth | AxisKind::HourAngle => AZIMUTH_READING,
@@ -16,19 +16,18 @@ pub fn reading_of(axis: AxisKind) -> Quantity {
     }
 }
 
-/// An azimuth reading may have any number of turns in it, but not any number of digits.
+/// An azimuth reading may include several turns, but not an unlimited number of digits.
 pub const AZIMUTH_READING: Quantity = ENCODER_AZIMUTH.hint(slipped);
-/// An elevation reading; above 90 degrees the dish is over the top.
+/// An elevation reading; above 90 degrees the dish points past the zenith.
 pub const ELEVATION_READING: Quantity = ENCODER_ELEVATION.hint(slipped);
 fn slipped(_: f64) -> Option<String> {
     Some("look for a slipped digit or exchanged columns".to_owned())
 }
-/// A reading of an axis that makes less than a turn either way.
+/// A reading of an axis that turns less than a full turn either way.
 const OTHER_READING: Quantity =
     Quantity::new(-270.0, 270.0, "degrees from -270 to 270").hint(slipped);
 
-/// A machine-readable result with the keys of its readings named for a kind of mount:
-/// [`Kind::key_of`].
+/// Renames the reading keys of a machine-readable result for a kind of mount: [`Kind::key_of`].
 pub fn keyed(kind: Kind, value: Value) -> Value {
     match value {
         Value::Object(map) => Value::Object(
@@ -44,7 +43,7 @@ pub fn keyed(kind: Kind, value: Value) -> Value {
 /// The two readings of a mount.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Axes {
-    /// Azimuth and elevation, about a vertical or a slanting axis.
+    /// Azimuth and elevation, about a vertical or a tilted axis.
     #[default]
     AzimuthElevation,
     /// Hour angle and declination.
@@ -54,11 +53,11 @@ pub enum Axes {
 }
 
 impl Axes {
-    /// Of a station's mount.
+    /// Axes of a station's mount.
     pub fn of(station: &Station) -> Axes {
         Axes::of_kind(station.mount.kind())
     }
-    /// Of a kind of mount.
+    /// Axes of a kind of mount.
     pub fn of_kind(kind: Kind) -> Axes {
         match kind {
             Kind::AzEl | Kind::Slant => Axes::AzimuthElevation,
@@ -66,11 +65,11 @@ impl Axes {
             Kind::XY(_) => Axes::Xy,
         }
     }
-    /// What belongs to these of a list with one entry for each, in the order above.
+    /// Picks the entry for these axes from a list with one entry per variant, in the order above.
     pub(super) fn pick<T: Copy>(self, of_each: [T; 3]) -> T {
         of_each[self as usize]
     }
-    /// The first and the second axis.
+    /// Kinds of the first and second axis.
     pub fn kinds(self) -> [AxisKind; 2] {
         match self {
             Axes::AzimuthElevation => [AxisKind::Azimuth, AxisKind::Elevation],

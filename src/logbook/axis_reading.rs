@@ -1,4 +1,4 @@
-//! The reading of an axis in a row: degrees, hours of an hour angle, or what its sensor shows.
+//! The reading of an axis in a row: degrees, hours of an hour angle, or the raw sensor reading.
 
 use super::axes::{Axes, reading_of};
 use super::cell::{Cell, Unit};
@@ -11,29 +11,29 @@ use crate::quantity::Quantity;
 use crate::station::limits::SENSOR;
 use crate::station::{Sensor, Station};
 
-/// The columns in which the reading of an axis may stand, as places among those of a log.
+/// Columns that may hold the reading of an axis, as indices into the columns of a log.
 #[derive(Clone, Copy, Debug)]
 pub struct Places {
-    /// Of degrees.
+    /// Column of degrees.
     pub degrees: usize,
-    /// Of what the sensor shows.
+    /// Column of raw sensor readings.
     pub sensor: usize,
-    /// Of hours, when it may be an hour angle.
+    /// Column of hours, if the axis may read an hour angle.
     pub hours: Option<usize>,
 }
 
-/// The two axes of a log, with what tells their readings.
+/// The two axes of a log, with what is needed to interpret their readings.
 #[derive(Clone, Debug)]
 pub struct AxisReadings {
     axes: [AxisKind; 2],
     places: [Places; 2],
     sensors: [Option<Sensor>; 2],
-    /// What the second axis always reads, when it has no motor.
+    /// Constant reading of the second axis, if it has no motor.
     fixed: Option<Angle>,
 }
 
 impl AxisReadings {
-    /// Of a station with a log that has these axes, in these columns.
+    /// Readings of a station's log that has these axes in these columns.
     pub fn new(station: &Station, axes: Axes, places: [Places; 2]) -> AxisReadings {
         let mut places = places;
         if axes != Axes::HourAngleDeclination {
@@ -47,24 +47,24 @@ impl AxisReadings {
         }
     }
 
-    /// The columns that a log must have: those of degrees, but not of an axis without a motor.
+    /// Columns that a log must have: those in degrees, except of an axis without a motor.
     pub fn required_columns(&self) -> Vec<usize> {
         let motors = if self.fixed.is_some() { 1 } else { 2 };
         (self.places[..motors].iter()).map(|p| p.degrees).collect()
     }
 
-    /// Columns that stand in place of those of degrees: those, and the others.
+    /// Pairs of a column in degrees and a column that can replace it.
     pub fn instead(&self) -> Vec<(usize, usize)> {
         let mut instead = Vec::new();
         for place in &self.places {
             instead.extend(place.hours.map(|hours| (place.degrees, hours)));
-            // Without a sensor too: that is then what is reported as missing.
+            // Added even without a sensor: the missing sensor is then what is reported.
             instead.push((place.degrees, place.sensor));
         }
         instead
     }
 
-    /// Whether a log has columns of both readings.
+    /// Whether a log has columns for both readings.
     pub fn has_both(&self, columns: &Columns) -> bool {
         (self.places.iter().enumerate()).all(|(axis, place)| {
             let fixed = axis == 1 && self.fixed.is_some();
@@ -73,12 +73,13 @@ impl AxisReadings {
         })
     }
 
-    /// Whether a log has a column of what a sensor shows.
+    /// Whether a log has a column of raw sensor readings.
     pub fn has_sensor(&self, columns: &Columns) -> bool {
         self.places.iter().any(|place| columns.has(place.sensor))
     }
 
-    /// What is wrong with a log whose header names what a sensor shows where the station has none.
+    /// Reports a log whose header names a column of raw sensor readings when the station has no
+    /// sensor.
     pub fn without_sensor(&self, columns: &Columns) -> Option<Wrong> {
         let axis = [0, 1]
             .into_iter()
@@ -95,7 +96,7 @@ impl AxisReadings {
         )
     }
 
-    /// Whether no reading of an axis is filled in.
+    /// Whether the reading of an axis is blank.
     pub fn is_empty(&self, axis: usize, row: &Row<'_>, columns: &Columns) -> bool {
         let place = self.places[axis];
         [Some(place.degrees), Some(place.sensor), place.hours]
@@ -104,7 +105,7 @@ impl AxisReadings {
             .all(|column| columns.cell(row, column).is_empty())
     }
 
-    /// The reading of an axis, within `degrees`; none when it is empty, or wrong and reported.
+    /// Reads an axis, within `degrees`; `None` if the cell is empty, or invalid and reported.
     pub fn read(
         &self,
         axis: usize,
@@ -135,8 +136,8 @@ impl AxisReadings {
         cell.reading(self.axes[axis], unit, degrees, decided, told)
     }
 
-    /// The same of an axis whose reading must be there; one without a motor stands where it is
-    /// bolted.
+    /// As `read`, for an axis whose reading is required; an axis without a motor has its fixed
+    /// reading.
     pub fn required(
         &self,
         axis: usize,
@@ -159,8 +160,8 @@ impl AxisReadings {
         self.read(axis, &degrees, row, decided, told)
     }
 
-    /// From which side an axis arrived, in the sense of its degrees. Whoever logs a sensor writes +
-    /// when that shows more.
+    /// Side from which an axis arrived, in the sense of its degrees. In a log of raw sensor
+    /// readings, + means that the sensor reading increased.
     pub fn approach(
         &self,
         axis: usize,

@@ -1,4 +1,4 @@
-//! The calibration file: what a solve found, complete enough to rebuild the mount model.
+//! The calibration file: the result of a solve, complete enough to rebuild the mount model.
 
 use std::collections::BTreeMap;
 use std::fmt;
@@ -12,31 +12,31 @@ use crate::angle::{Angle, Apparent, Direction};
 use crate::mount::{AxisKind, FeedOffset, Geometry, Kind, LowerAxis, Pole, Term};
 use crate::time::Utc;
 
-/// The value of `format` that this version writes and reads.
+/// Value of `format` that this version writes and reads.
 pub const FORMAT: &str = "plumbeam calibration 1";
 
-/// The checksum by which logs name a calibration: CRC-32 (IEEE 802.3, as in gzip and PNG) of its
-/// file, eight hexadecimal digits.
+/// Checksum by which logs name a calibration: CRC-32 (IEEE 802.3, as in gzip and PNG) of its file,
+/// eight hexadecimal digits.
 pub fn checksum(file: &[u8]) -> String {
     format!("{:08x}", crc32fast::hash(file))
 }
 
-/// How a term came by its value.
+/// How the value of a term was obtained.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 pub enum TermState {
-    /// Found by the fit.
+    /// Fitted.
     #[serde(rename = "fitted")]
     Fitted,
-    /// Held by the user.
+    /// Held fixed by the user.
     #[serde(rename = "held")]
     Held,
-    /// The data cannot tell it from other terms; held at zero or at its prior.
+    /// The data cannot separate it from other terms; held at zero or at its prior.
     #[serde(rename = "not separable")]
     NotSeparable,
 }
 
-/// One term: exactly one of the value keys and at most one of the sigma keys is there, by the
-/// term's unit.
+/// One term: exactly one of the value keys and at most one of the sigma keys is present, according
+/// to the term's unit.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct TermRecord {
@@ -49,7 +49,7 @@ pub struct TermRecord {
     /// Value of a time term, seconds.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub value_s: Option<f64>,
-    /// One standard deviation, degrees; none when it cannot be said.
+    /// One standard deviation, degrees; `None` if unknown.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub sigma_deg: Option<f64>,
     /// One standard deviation of a scale term.
@@ -58,8 +58,8 @@ pub struct TermRecord {
     /// One standard deviation of a time term, seconds.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub sigma_s: Option<f64>,
-    /// One standard deviation of what was taken to be known of an angle term before any peak,
-    /// degrees; only of a term that was fitted under it.
+    /// One standard deviation of the prior of an angle term, degrees; only for a term that was
+    /// fitted with a prior.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub prior_sigma_deg: Option<f64>,
     /// The same of a scale term.
@@ -68,7 +68,7 @@ pub struct TermRecord {
     /// The same of a time term, seconds.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub prior_sigma_s: Option<f64>,
-    /// How it came by its value.
+    /// How its value was obtained.
     pub state: TermState,
 }
 
@@ -82,7 +82,7 @@ pub struct Correlation {
     pub value: f64,
 }
 
-/// The kind of mount, with what says where its first axis points.
+/// The kind of mount, with the data that give the direction of its first axis.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "kind", deny_unknown_fields)]
 pub enum MountRecord {
@@ -93,7 +93,7 @@ pub enum MountRecord {
     /// Hour angle and declination.
     #[serde(rename = "polar")]
     Polar {
-        /// Of the site: the nominal elevation of the polar axis.
+        /// Latitude of the site: the nominal elevation of the polar axis.
         latitude_deg: f64,
     },
     /// X and y.
@@ -102,17 +102,17 @@ pub enum MountRecord {
         /// `north-south` or `east-west`.
         lower_axis: LowerAxisRecord,
     },
-    /// Azimuth and elevation on a base that leans on purpose.
+    /// Azimuth and elevation on a deliberately tilted base.
     #[serde(rename = "slant")]
     Slant {
-        /// How far the azimuth axis leans.
+        /// Tilt of the azimuth axis.
         axis_tilt_deg: f64,
-        /// Toward which azimuth.
+        /// Azimuth toward which it is tilted.
         axis_tilt_azimuth_deg: f64,
     },
 }
 
-/// How a lower axis lies.
+/// Orientation of the lower axis.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum LowerAxisRecord {
@@ -123,10 +123,10 @@ pub enum LowerAxisRecord {
 }
 
 impl MountRecord {
-    /// Of a mount that stands so.
+    /// Record of a mount with this geometry.
     pub fn of(geometry: &Geometry) -> MountRecord {
         let at = Direction::<Apparent>::from_east_north_up(&geometry.axis_1());
-        // What the file of the station says, without the rounding of the way.
+        // The value in the station file, without rounding errors of the conversion.
         let whole = |a: Angle| (a.degrees() * 1e9).round() / 1e9;
         match geometry.kind() {
             Kind::AzEl => MountRecord::AzEl,
@@ -153,7 +153,7 @@ impl MountRecord {
         *self == MountRecord::AzEl
     }
 
-    /// How the mount stands.
+    /// Geometry of the mount.
     pub fn geometry(&self) -> Geometry {
         match self {
             MountRecord::AzEl => Geometry::AZ_EL,
@@ -175,16 +175,16 @@ impl MountRecord {
     }
 }
 
-/// What became of one peak. The keys of the residuals go by the mount's axes:
-/// `cross_declination_residual_deg` and `declination_residual_deg`, for one.
+/// The result for one peak. The keys of the residuals depend on the mount's axes: for example
+/// `cross_declination_residual_deg` and `declination_residual_deg`.
 #[derive(Clone, Debug, PartialEq, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct CalibrationPeak {
     /// Data row in the peaks file, counted from 1.
     pub row: usize,
-    /// When.
+    /// Time of the peak.
     pub time_utc: Utc,
-    /// Which emitter.
+    /// Name of the emitter.
     pub emitter: String,
     /// Emitter minus modelled beam, toward increasing reading of the first axis, on the sky; null
     /// when not measured.
@@ -202,11 +202,11 @@ pub struct CalibrationPeak {
         deserialize_with = "null_or_number"
     )]
     pub elevation_residual_deg: Option<f64>,
-    /// Whether the fit used it.
+    /// Whether the fit used this peak.
     pub used: bool,
-    /// Why not; empty when used.
+    /// Why it was not used; empty if it was.
     pub why: String,
-    /// What the second axis reads, which names the residuals.
+    /// Kind of the second axis, which determines the names of the residuals.
     #[serde(skip, default = "elevation")]
     pub axis_2: AxisKind,
 }
@@ -215,7 +215,7 @@ fn elevation() -> AxisKind {
     AxisKind::Elevation
 }
 
-/// The keys of the residuals across and along the second axis, by what that reads.
+/// Keys of the residuals across and along the second axis, by its kind.
 pub fn residual_keys(axis_2: AxisKind) -> [&'static str; 2] {
     match axis_2 {
         AxisKind::Declination => ["cross_declination_residual_deg", "declination_residual_deg"],
@@ -239,14 +239,14 @@ impl Serialize for CalibrationPeak {
     }
 }
 
-/// Which calibration a joined one continues.
+/// The calibration that a joined one continues.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct JoinedFrom {
-    /// When that one was made.
+    /// When that calibration was made.
     pub created_utc: Utc,
-    /// By name, the terms that the new peaks alone determine, because a move may have changed
-    /// them; of all others old and new tell together.
+    /// Names of the terms that the new peaks alone determine, because moving the mount may have
+    /// changed them; all other terms are determined by old and new peaks together.
     pub set_free: Vec<String>,
 }
 
@@ -260,49 +260,49 @@ pub struct Calibration {
     pub created_utc: Utc,
     /// Name of the site.
     pub station: String,
-    /// The kind of mount, and how it stands; an az-el mount when it is missing.
+    /// Kind and geometry of the mount; an az-el mount if missing.
     #[serde(skip_serializing_if = "MountRecord::is_az_el", default)]
     pub mount: MountRecord,
-    /// By term name; every term not listed is zero.
+    /// Terms by name; every term not listed is zero.
     #[serde(deserialize_with = "each_term_once")]
     pub terms: BTreeMap<String, TermRecord>,
-    /// Between every pair of fitted terms.
+    /// Correlation of every pair of fitted terms.
     #[serde(deserialize_with = "list_or_empty")]
     pub correlations: Vec<Correlation>,
     /// All peaks of the log, in file order.
     pub peaks: Vec<CalibrationPeak>,
-    /// Rms of the whole offset on the sky with encoder readings taken at their word.
+    /// Rms of the total offset on the sky using the raw encoder readings.
     pub rms_before_deg: f64,
-    /// Rms of the whole offset on the sky after the fit.
+    /// Rms of the total offset on the sky after the fit.
     pub rms_after_deg: f64,
-    /// Measured coordinates less fitted terms.
+    /// Number of measured coordinates minus number of fitted terms.
     pub degrees_of_freedom: usize,
-    /// What pointing error the corrected mount is expected to have; none when it was not found
-    /// out, as in files of before.
+    /// Expected pointing error of the corrected mount; `None` if it was not computed, as in older
+    /// files.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub expected_pointing_error: Option<ExpectedPointingError>,
     /// How far the numbers can be trusted.
     #[serde(default)]
     pub trust: Trust,
-    /// Why no further, one sentence each.
+    /// Why they cannot be trusted further, one sentence each.
     #[serde(default)]
     pub reasons: Vec<String>,
     /// What changed while the peaks were taken.
     #[serde(skip_serializing_if = "Vec::is_empty", default)]
     pub causes: Vec<CauseRecord>,
-    /// What it was joined from; none when it was solved.
+    /// The calibration it was joined from; `None` if it comes from a solve alone.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub joined_from: Option<JoinedFrom>,
-    /// What the user should know.
+    /// Warnings to the user.
     pub warnings: Vec<String>,
 }
 
 impl Calibration {
-    /// The kind of mount that it is of.
+    /// Kind of the calibrated mount.
     pub fn kind(&self) -> Kind {
         self.mount.geometry().kind()
     }
-    /// Where the beam of a further feed lies beside that of the first, if it is listed.
+    /// Beam offset of a further feed from the first feed, if it is listed.
     pub fn feed(&self, name: &str) -> Option<FeedOffset> {
         let part = |want: usize| {
             (self.terms.iter()).find_map(|(term, record)| {
@@ -316,13 +316,13 @@ impl Calibration {
             up: part(1)?,
         })
     }
-    /// The record of a term, if it is listed.
+    /// Record of a term, if it is listed.
     pub fn term(&self, term: Term) -> Option<&TermRecord> {
         self.terms.get(self.kind().term_name(term))
     }
 }
 
-/// A map that refuses to hold a term twice, of which the last would silently win.
+/// Deserializes a map and rejects duplicate terms, of which the last would otherwise silently win.
 fn each_term_once<'de, D: Deserializer<'de>>(
     deserializer: D,
 ) -> Result<BTreeMap<String, TermRecord>, D::Error> {
@@ -347,7 +347,7 @@ fn each_term_once<'de, D: Deserializer<'de>>(
     deserializer.deserialize_map(Terms)
 }
 
-/// A list; no correlations at all may also be written as `{}` by others.
+/// A list; other programs may write `{}` for no correlations.
 fn list_or_empty<'de, D: Deserializer<'de>>(deserializer: D) -> Result<Vec<Correlation>, D::Error> {
     struct Correlations;
     impl<'de> Visitor<'de> for Correlations {

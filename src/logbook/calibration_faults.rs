@@ -1,4 +1,4 @@
-//! What can be wrong with the content of a calibration whose form is right.
+//! Checks the content of a calibration whose form is valid.
 
 use std::collections::{HashMap, HashSet};
 
@@ -10,7 +10,7 @@ use crate::quantity::Quantity;
 use crate::station::limits::{AXIS_TILT, BEAM_LOSS, ELEVATION, LATITUDE, OFFSET, TURN};
 use crate::text::quoted;
 
-/// What a term's value is written in.
+/// Unit in which a term's value is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ValueUnit {
     /// `value_deg`, `sigma_deg`.
@@ -48,7 +48,7 @@ impl ValueUnit {
             ValueUnit::Seconds => "sigma_s",
         }
     }
-    /// The key of what was known before, in this unit.
+    /// The key of a prior's standard deviation in this unit.
     pub const fn prior_sigma_key(self) -> &'static str {
         match self {
             ValueUnit::Degrees => "prior_sigma_deg",
@@ -65,9 +65,9 @@ impl ValueUnit {
     }
 }
 
-/// The size beyond which a term's value makes no sense, in its unit: a whole turn for what an
-/// encoder or its play may be off by, half a right angle for what a mount is built off by (beyond
-/// that its beam reaches no part of the sky, or only little), half for a scale.
+/// Largest plausible magnitude of a term's value, in its unit: a full turn for encoder offsets and
+/// backlash, 45 degrees for mechanical misalignments (beyond that the beam reaches little or none
+/// of the sky), one half for a scale.
 fn most(term: Term) -> f64 {
     match (term.unit(), term.group()) {
         (TermUnit::Fraction, _) => 0.5,
@@ -83,7 +83,7 @@ fn most(term: Term) -> f64 {
     }
 }
 
-/// What the value of a term may be, in the unit of files.
+/// Permitted values of a term, in the unit used in files.
 pub fn term_quantity(term: Term) -> Quantity {
     let most = most(term);
     let words = match (term.unit(), most as u32) {
@@ -95,7 +95,7 @@ pub fn term_quantity(term: Term) -> Quantity {
     Quantity::new(-most, most, words)
 }
 
-/// What is said of a bound.
+/// Words for the upper bound of a term.
 fn at_most(term: Term) -> String {
     let most = most(term);
     match term.unit() {
@@ -105,7 +105,7 @@ fn at_most(term: Term) -> String {
     }
 }
 
-/// The terms whose values are numbers, but larger than makes sense: what each is, and what was
+/// Describes each term whose value is a number but implausibly large: its value and what was
 /// expected.
 pub(super) fn beyond_sense(calibration: &Calibration) -> Vec<String> {
     let kind = calibration.kind();
@@ -124,10 +124,10 @@ pub(super) fn beyond_sense(calibration: &Calibration) -> Vec<String> {
         .collect()
 }
 
-/// What is wrong, and where in the document.
+/// What is wrong, and its path in the document.
 pub(super) type Fault = (Vec<PathStep>, Wrong);
 
-/// All that is wrong with the content of a calibration.
+/// Returns everything that is wrong with the content of a calibration.
 pub(super) fn faults_of(calibration: &Calibration) -> Vec<Fault> {
     let mut faults = Vec::new();
     mount_faults(&calibration.mount, &mut faults);
@@ -157,7 +157,7 @@ pub(super) fn faults_of(calibration: &Calibration) -> Vec<Fault> {
     faults
 }
 
-/// What is wrong with how the mount stands.
+/// Checks the geometry of the mount.
 fn mount_faults(mount: &MountRecord, faults: &mut Vec<Fault>) {
     let numbers = match mount {
         MountRecord::AzEl | MountRecord::XY { .. } => Vec::new(),
@@ -177,7 +177,7 @@ fn mount_faults(mount: &MountRecord, faults: &mut Vec<Fault>) {
     }
 }
 
-/// What is wrong with the expected pointing error.
+/// Checks the expected pointing error.
 fn expectation_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
     let Some(expected) = &calibration.expected_pointing_error else {
         return;
@@ -203,7 +203,7 @@ fn expectation_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
     }
 }
 
-/// What is wrong with what changed on the way.
+/// Checks the changes found during the log.
 fn cause_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
     for (i, cause) in calibration.causes.iter().enumerate() {
         let mut add = |key: &str, wrong| {
@@ -233,7 +233,7 @@ fn cause_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
     }
 }
 
-/// What is wrong with what is said of the calibration that a joined one continues.
+/// Checks the record of the calibration that a joined one continues.
 fn lineage_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
     let kind = calibration.kind();
     let set_free = calibration.joined_from.iter().flat_map(|f| &f.set_free);
@@ -249,19 +249,19 @@ fn lineage_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
     }
 }
 
-/// Whether a value is a number of at most that size; NaN is not.
+/// Whether the magnitude of a value is at most `most`; false for NaN.
 fn within(value: f64, most: f64) -> bool {
     value.abs() <= most
 }
 
-/// The term of the mount in whose unit and bounds a value is given; those of a further feed's are
-/// the collimation's.
+/// Returns the term whose unit and bounds apply to the named value; for the offsets of a further
+/// feed these are the collimation's.
 fn like(kind: Kind, name: &str) -> Option<Term> {
     let of_feed = FeedOffset::part_of(name).map(|_| Term::Collimation);
     kind.term_by_name(name).or(of_feed)
 }
 
-/// That a mount has no such term.
+/// Reports that the mount has no such term.
 fn unknown_term(kind: Kind, name: &str) -> Wrong {
     let known = kind.term_names();
     let found = match kind.others_with(name) {
@@ -278,7 +278,7 @@ fn unknown_term(kind: Kind, name: &str) -> Wrong {
     Wrong::new(found, expected)
 }
 
-/// What is wrong with one term, and under which of its keys.
+/// Checks one term; each fault comes with the key concerned.
 fn term_faults(kind: Kind, name: &str, record: &TermRecord) -> Vec<(Option<&'static str>, Wrong)> {
     let Some(term) = like(kind, name) else {
         return vec![(None, unknown_term(kind, name))];
@@ -369,7 +369,7 @@ fn correlation_faults(calibration: &Calibration, faults: &mut Vec<Fault>) {
             let wrong = Wrong::new(format!("the pair {a}, {b}"), "each pair of two terms once");
             add("terms", wrong);
         }
-        /// A correlation of 1 may come out larger by a rounding error.
+        /// A correlation of 1 may exceed 1 by a rounding error.
         const ROUNDING: f64 = 1e-9;
         if !within(correlation.value, 1.0 + ROUNDING) {
             let wrong = Wrong::new(

@@ -1,4 +1,4 @@
-//! `calibration.json`, read strictly and written whole.
+//! `calibration.json`, read strictly and written atomically.
 
 use std::path::Path;
 
@@ -12,21 +12,21 @@ use crate::files::{self, FileToRead};
 use crate::problem::{Error, MOST_PROBLEMS_SHOWN, Problem, Problems, Wrong, nearest_name};
 use crate::text::{self, quoted};
 
-/// That of a million peaks.
+/// Enough for a million peaks.
 const EXPECTED: FileToRead = FileToRead::mebibytes("a calibration file", 256);
-/// The beginning of every version's `format`.
+/// Prefix of `format` in every version.
 const FORMAT_FAMILY: &str = "plumbeam calibration ";
 
 impl Calibration {
     /// Reads a calibration file, or standard input when `path` is `-`.
     ///
     /// # Errors
-    /// When it cannot be read, and what is wrong with it.
+    /// If the file cannot be read, or what is wrong with it.
     pub fn read(path: &Path) -> Result<Calibration, Error> {
         Ok(Calibration::read_with_checksum(path)?.0)
     }
 
-    /// The same, with the checksum by which logs name it.
+    /// As [`Calibration::read`], with the checksum by which logs name the calibration.
     ///
     /// # Errors
     /// As [`Calibration::read`].
@@ -38,7 +38,7 @@ impl Calibration {
     /// Reads a calibration file from its bytes; messages call it `file`.
     ///
     /// # Errors
-    /// What is wrong with it: the first fault of its form, or else all faults of its content.
+    /// What is wrong with it: the first fault in its form, otherwise all faults in its content.
     pub fn parse(file: &str, bytes: &[u8]) -> Result<Calibration, Error> {
         let text = text::decode(file, bytes)?;
         if text.trim().is_empty() {
@@ -53,7 +53,8 @@ impl Calibration {
             peak.axis_2 = axis_2;
         }
         let mut faults = faults_of(&calibration);
-        // Each place is looked for from the beginning: those that are only counted need none.
+        // Each position is found by a search from the beginning; faults that are only counted need
+        // none.
         let counted = faults.split_off(faults.len().min(MOST_PROBLEMS_SHOWN));
         let mut found: Vec<Problem> = faults
             .into_iter()
@@ -70,23 +71,23 @@ impl Calibration {
         problems.or_value(calibration)
     }
 
-    /// The calibration as JSON, indented, with a line end behind it.
+    /// The calibration as indented JSON with a trailing newline.
     pub fn to_json(&self) -> String {
         // Every key is text and every value has a JSON form, so this cannot fail.
         serde_json::to_string_pretty(self).unwrap_or_default() + "\n"
     }
 
-    /// Lowers the trust in it to `trust` at most, for this reason, which then stands first.
+    /// Lowers the trust to at most `trust` and puts this reason first.
     pub fn distrust(&mut self, trust: Trust, reason: String) {
         self.trust = self.trust.min(trust);
         self.reasons.insert(0, reason);
     }
 
-    /// Whether its values are such as a mount can have; a fit that went astray, or a held value
-    /// that is nonsense, is reported before anything is written.
+    /// Checks that its values are physically possible; a fit that diverged, or an absurd held
+    /// value, is reported before anything is written.
     ///
     /// # Errors
-    /// The terms whose values are larger than makes sense: no reader would take the file.
+    /// The terms whose values are implausibly large; a file with them would be rejected on reading.
     pub fn sensible(&self) -> Result<(), Error> {
         let beyond = beyond_sense(self);
         if beyond.is_empty() {
@@ -100,10 +101,11 @@ impl Calibration {
         )))
     }
 
-    /// The calibration as JSON when it can be read back; messages call it `path`.
+    /// Returns the calibration as JSON after checking that it can be read back; messages call it
+    /// `path`.
     ///
     /// # Errors
-    /// As [`Calibration::sensible`], and when it holds something else that could not be read back,
+    /// As [`Calibration::sensible`], and if it contains anything else that could not be read back,
     /// such as a number that is not finite.
     pub fn checked_json(&self, path: &Path) -> Result<String, Error> {
         self.sensible()?;
@@ -114,16 +116,16 @@ impl Calibration {
         problems.or_value(self.to_json())
     }
 
-    /// Writes the calibration file, whole or not at all, over whatever stands there.
+    /// Writes the calibration file atomically, replacing any existing file.
     ///
     /// # Errors
-    /// As [`Calibration::checked_json`], and when it cannot be written.
+    /// As [`Calibration::checked_json`], and if it cannot be written.
     pub fn write(&self, path: &Path) -> Result<(), Error> {
         files::write_whole(path, self.checked_json(path)?.as_bytes())
     }
 }
 
-/// Whether the text is JSON and this version's calibration.
+/// Checks that the text is JSON and a calibration of this version.
 fn check_format(file: &str, text: &str) -> Result<(), Error> {
     #[derive(Deserialize)]
     struct FormatOnly {
@@ -153,17 +155,17 @@ fn check_format(file: &str, text: &str) -> Result<(), Error> {
     Err(wrong.at(file, line, column).into())
 }
 
-/// What is wrong when the JSON reader gives up.
+/// Describes an error of the JSON parser.
 fn form_problem(file: &str, text: &str, error: &serde_json::Error) -> Error {
     let line_start: usize = text
         .split_inclusive('\n')
         .take(error.line().saturating_sub(1))
         .map(str::len)
         .sum();
-    // The reader counts columns in bytes.
+    // The parser counts columns in bytes.
     let at = line_start + error.column().saturating_sub(1);
     let (line, column) = text::line_and_column(text.as_bytes(), at);
-    // A text cut within a number or within quotes is not told as an end by the JSON reader.
+    // The JSON parser does not report a truncated number or string as an unexpected end.
     let at_end = at + 1 >= text.trim_end().len();
     let behind = error.to_string().starts_with("trailing characters");
     if error.is_eof() || (error.is_syntax() && at_end && !behind) {
@@ -201,9 +203,9 @@ fn form_problem(file: &str, text: &str, error: &serde_json::Error) -> Error {
     wrong.at(file, line, column).into()
 }
 
-/// What is wrong with a text that is no JSON, by the reader's message and the text around it.
+/// Describes a JSON syntax error from the parser's message and the text around it.
 fn syntax_in_words(message: &str, around: &str) -> Wrong {
-    // A bare NaN is the commonest damage done by other programs.
+    // A bare NaN is the most common fault of files written by other programs.
     let token = around.trim_start_matches([' ', ':', '-']);
     for word in ["NaN", "Infinity", "nan", "inf"] {
         if token.starts_with(word) {
@@ -224,7 +226,7 @@ fn syntax_in_words(message: &str, around: &str) -> Wrong {
     }
 }
 
-/// The JSON reader's words made plain.
+/// Rephrases the JSON parser's message in plain words.
 fn in_words(found: &str) -> String {
     for (theirs, ours) in [
         ("invalid type: string ", "this is the text "),

@@ -1,19 +1,19 @@
-//! Headers that stand for known columns of a log.
+//! Headers assigned to known columns of a log.
 
-/// Headers by the known columns for which they stand. One column may have several headers, for
-/// several files; each file has the first of them that stands in it.
+/// Headers by the known column to which they are assigned. A column may have several headers, for
+/// several files; in each file the first one found applies.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct ColumnNames {
     pub(super) named: Vec<(String, String)>,
 }
 
 impl ColumnNames {
-    /// Adds what another says.
+    /// Adds the entries of another.
     pub fn extend(&mut self, other: ColumnNames) {
         self.named.extend(other.named);
     }
 
-    /// Whether it names none.
+    /// Whether it is empty.
     pub fn is_empty(&self) -> bool {
         self.named.is_empty()
     }
@@ -23,12 +23,12 @@ impl ColumnNames {
         self.named.push((column.to_owned(), header));
     }
 
-    /// Columns with their headers.
+    /// Iterates over columns with their headers.
     pub(super) fn iter(&self) -> impl Iterator<Item = (&str, &str)> {
         (self.named.iter()).map(|(column, header)| (column.as_str(), header.as_str()))
     }
 
-    /// The option's value that says the same, ready for a shell.
+    /// The equivalent option value, quoted for a shell.
     pub(super) fn to_option(&self) -> String {
         let named: Vec<String> = (self.iter())
             .map(|(column, header)| format!("{column}={}", shell_word(header)))
@@ -37,7 +37,7 @@ impl ColumnNames {
     }
 }
 
-/// A text as one word of a command line; in double quotes, which every shell knows.
+/// A text as one word of a command line, in double quotes, which every shell accepts.
 fn shell_word(text: &str) -> String {
     let plain = |c: char| c.is_alphanumeric() || "_-.+".contains(c);
     if text.chars().all(plain) {

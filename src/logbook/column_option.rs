@@ -1,4 +1,4 @@
-//! The option that says which headers stand for which columns, of every kind of log.
+//! The option that assigns headers to columns, for every kind of log.
 
 use super::column_names::ColumnNames;
 use super::{peaks_csv, scan_columns};
@@ -7,10 +7,10 @@ use crate::text::quoted;
 
 impl ColumnNames {
     /// Reads `time_utc="Date Time",azimuth_deg=AZ`, with or without the quotes. A date and a time
-    /// of day in two columns are joined by a plus: `time_utc=Date+Time`.
+    /// of day in separate columns are joined by a plus: `time_utc=Date+Time`.
     ///
     /// # Errors
-    /// A text that is none such, with what is wrong.
+    /// What is wrong with a text of any other form.
     pub fn parse(text: &str) -> Result<ColumnNames, String> {
         let mut named: Vec<(String, String)> = Vec::new();
         for piece in text.split(',') {
@@ -21,7 +21,7 @@ impl ColumnNames {
                 Some((key, header)) if is_known(key) => {
                     named.push((key.to_owned(), header.to_owned()));
                 }
-                // A header may have a comma in it.
+                // A header may contain a comma.
                 _ => match named.last_mut() {
                     Some((_, header)) if known.is_none() => {
                         header.push(',');
@@ -45,7 +45,7 @@ fn is_known(key: &str) -> bool {
     known_columns().any(|known| known == key)
 }
 
-/// Every column of every kind of log.
+/// All known columns of all kinds of log.
 fn known_columns() -> impl Iterator<Item = &'static str> {
     let peaks = peaks_csv::ALL_COLUMNS.iter().flat_map(|c| c.iter());
     let scans = scan_columns::ALL_COLUMNS.iter().flat_map(|c| c.iter());
@@ -76,7 +76,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn every_column_stands_on_the_page_of_the_files() {
+    fn every_column_is_documented() {
         let page = include_str!("../../docs/files.md");
         let peaks = peaks_csv::ALL_COLUMNS.iter().flat_map(|c| c.iter());
         let scans = scan_columns::ALL_COLUMNS.iter().flat_map(|c| c.iter());
@@ -101,7 +101,7 @@ mod tests {
     fn headers_are_read_with_and_without_quotes() {
         let expected = pairs(&[("time_utc", "Date Time"), ("azimuth_deg", "AZ")]);
         assert_eq!(read("time_utc=\"Date Time\",azimuth_deg=AZ"), expected);
-        // A shell takes the quotes away.
+        // The shell removes the quotes.
         assert_eq!(read("time_utc=Date Time,azimuth_deg=AZ"), expected);
         assert_eq!(
             read("azimuth_deg=Az, deg,note=a=b, c"),
@@ -114,7 +114,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_no_mapping_is_told() {
+    fn invalid_mappings_are_reported() {
         let told = |text: &str| ColumnNames::parse(text).unwrap_err();
         assert!(told("AZ").contains("not COLUMN=HEADER"));
         assert_eq!(
@@ -127,7 +127,7 @@ mod tests {
     }
 
     #[test]
-    fn what_is_suggested_reads_back() {
+    fn suggestions_read_back() {
         let mut names = ColumnNames::default();
         names.push("time_utc", "Datum Uhrzeit".to_owned());
         names.push("azimuth_deg", "Az [°]".to_owned());

@@ -1,4 +1,4 @@
-//! Emitters as logs name them.
+//! Names of emitters in logs.
 
 use super::cell::Cell;
 use super::log_options::LogOptions;
@@ -7,13 +7,13 @@ use crate::problem::{Error, MOST_PROBLEMS_SHOWN, Wrong, nearest_name};
 use crate::station::Station;
 use crate::text::{from_cell, quoted};
 
-/// Emitters listed when a row names an unknown one: a message must stay readable.
+/// Maximum number of emitters listed when a row names an unknown one, to keep the message readable.
 const MOST_EMITTERS_LISTED: usize = 12;
 
-/// Whether the station has the emitter that an option names.
+/// Checks that the station has the emitter named by an option.
 ///
 /// # Errors
-/// When it has not.
+/// If it has not.
 pub(super) fn check_emitter(station: &Station, options: &LogOptions) -> Result<(), Error> {
     match &options.emitter {
         Some(name) if find_emitter(station, name).is_none() => {
@@ -29,7 +29,7 @@ pub(super) fn check_emitter(station: &Station, options: &LogOptions) -> Result<(
     }
 }
 
-/// The emitter of a log without a column of emitters: the one that an option names, or the
+/// Returns the emitter of a log without an emitter column: the one named by an option, or the
 /// station's only one.
 pub(super) fn one_emitter(
     station: &Station,
@@ -47,8 +47,8 @@ pub(super) fn one_emitter(
     Some(name)
 }
 
-/// The station's emitter of that name, in whatever capitals: no two of a station differ in these
-/// only.
+/// Finds the station's emitter of that name, ignoring case: no two emitters of a station differ
+/// only in case.
 pub(super) fn find_emitter(station: &Station, name: &str) -> Option<String> {
     let name = name.trim();
     if station.emitter(name).is_some() {
@@ -60,7 +60,7 @@ pub(super) fn find_emitter(station: &Station, name: &str) -> Option<String> {
     alike.next().map(str::to_owned)
 }
 
-/// The emitter's name if the station knows it.
+/// Returns the emitter's name if the station has it.
 pub(super) fn emitter(
     cell: &Cell<'_>,
     line: usize,
@@ -78,7 +78,8 @@ pub(super) fn emitter(
         }
         return Some(name);
     }
-    // The words for those that are counted only are not needed, and take a walk through all names.
+    // Faults that are only counted need no words, and finding them takes a search through all
+    // names.
     if told.problems.count() >= MOST_PROBLEMS_SHOWN {
         told.problems.push(cell.problem(Wrong::default()));
         return None;

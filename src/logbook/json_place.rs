@@ -1,4 +1,4 @@
-//! Where in a JSON text a value stands: the JSON reader knows no places once it is done.
+//! Locates a value in a JSON text: the JSON parser keeps no positions after parsing.
 
 /// One step into a JSON value.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -15,8 +15,8 @@ impl PathStep {
     }
 }
 
-/// The byte at which the value at the end of `path` starts, as far as the path can be followed.
-/// The text must be valid JSON; anything else gives some byte of it.
+/// Returns the byte offset of the value at the end of `path`, as far as the path can be followed.
+/// The text must be valid JSON; otherwise the offset is arbitrary but within the text.
 pub(super) fn find(text: &str, path: &[PathStep]) -> usize {
     let mut at = skip_blanks(text, 0);
     for step in path {
@@ -32,7 +32,7 @@ pub(super) fn find(text: &str, path: &[PathStep]) -> usize {
     at
 }
 
-/// Where the value under `key` starts, in the object at byte `at`.
+/// Start of the value under `key`, in the object at byte `at`.
 fn member(text: &str, at: usize, key: &str) -> Option<usize> {
     let mut at = skip_blanks(text, open(text, at, b'{')?);
     while byte(text, at) == Some(b'"') {
@@ -47,7 +47,7 @@ fn member(text: &str, at: usize, key: &str) -> Option<usize> {
     None
 }
 
-/// Where the element of that index starts, in the list at byte `at`.
+/// Start of the element of that index, in the list at byte `at`.
 fn element(text: &str, at: usize, index: usize) -> Option<usize> {
     let mut at = skip_blanks(text, open(text, at, b'[')?);
     for _ in 0..index {
@@ -56,7 +56,7 @@ fn element(text: &str, at: usize, index: usize) -> Option<usize> {
     Some(at)
 }
 
-/// Behind the value at byte `at` and the comma that follows it.
+/// Offset after the value at byte `at` and the comma that follows it.
 fn next_part(text: &str, at: usize) -> Option<usize> {
     let comma = skip_blanks(text, skip_value(text, at));
     Some(skip_blanks(text, open(text, comma, b',')?))
@@ -78,7 +78,7 @@ fn skip_blanks(text: &str, at: usize) -> usize {
         .unwrap_or(rest.len())
 }
 
-/// The byte behind the value at byte `at`: brackets are counted, strings skipped.
+/// Offset of the byte after the value at byte `at`: brackets are counted, strings skipped.
 fn skip_value(text: &str, at: usize) -> usize {
     let bytes = text.as_bytes();
     let (mut depth, mut at) = (0usize, at);
@@ -126,7 +126,7 @@ mod tests {
             (vec![key("a\"{"), PathStep::Index(2)], "-2.5e3"),
             (vec![key("b"), key("c")], "null"),
             (vec![key("b"), key("d"), PathStep::Index(1)], r#""e""#),
-            // A path that leads nowhere stops where it cannot be followed.
+            // A path that does not exist ends where it can no longer be followed.
             (vec![key("b"), key("z")], r#"{"c""#),
             (vec![key("a\"{"), PathStep::Index(9)], "[1,"),
         ] {

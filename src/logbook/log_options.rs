@@ -1,31 +1,31 @@
-//! What the user says about a log where its text alone has two meanings.
+//! What the user specifies about a log whose text alone is ambiguous.
 
 use super::column_names::ColumnNames;
 use super::peak::Readings;
 use crate::time::{DateOrder, ZoneOffset};
 
-/// What a compass point in a column of approaches is.
+/// Meaning of a compass point in a column of approaches.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum CompassMeaning {
-    /// The side from which the axis came.
+    /// The direction from which the axis came.
     From,
-    /// The side toward which it went.
+    /// The direction toward which it moved.
     Toward,
 }
 
-/// Said of one or several logs that are read together.
+/// Options for one or several logs that are read together.
 #[derive(Clone, Debug, Default)]
 pub struct LogOptions {
-    /// Offset from UTC of times that say none.
+    /// Offset from UTC of times without a zone.
     pub zone: Option<ZoneOffset>,
-    /// Order of day and month in dates that could be read either way.
+    /// Order of day and month in ambiguous dates.
     pub dates: Option<DateOrder>,
-    /// Headers that stand for known columns.
+    /// Headers assigned to known columns.
     pub columns: ColumnNames,
-    /// The emitter of all rows of a log without a column of emitters.
+    /// Emitter of all rows of a log without an emitter column.
     pub emitter: Option<String>,
-    /// What a compass point in a column of approaches is.
+    /// Meaning of a compass point in a column of approaches.
     pub approach: Option<CompassMeaning>,
-    /// What the readings are, when the log does not say.
+    /// What the readings are, if the log does not say.
     pub readings: Option<Readings>,
 }

@@ -1,11 +1,11 @@
-//! One peak: where the encoders stood when an emitter's signal was strongest.
+//! One peak: the encoder readings when an emitter's signal was strongest.
 
 use super::axes::Axes;
 use crate::angle::Angle;
 use crate::station::Sensor;
 use crate::time::Utc;
 
-/// From which side an axis arrived.
+/// Side from which an axis arrived.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
 pub enum Approach {
     /// With increasing reading.
@@ -26,7 +26,7 @@ impl Approach {
             Approach::Unknown => 0.0,
         }
     }
-    /// The same arrival for an encoder that counts the other way.
+    /// The same approach for an encoder that counts in the opposite sense.
     pub fn reversed(self) -> Approach {
         match self {
             Approach::Increasing => Approach::Decreasing,
@@ -47,34 +47,34 @@ impl Approach {
 /// One row of a peaks file.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Peak {
-    /// From which of the logs that were read together, counted from 0: an index into
+    /// Which of the logs read together it comes from, counted from 0: an index into
     /// [`PeakLog::files`].
     pub log: usize,
-    /// Data row, counted from 1 (comments, headers and blank rows do not count), and on through
+    /// Data row, counted from 1 (comments, headers and blank rows do not count), continuing through
     /// all logs that were read together.
     pub row: usize,
     /// Line in its file, counted from 1.
     pub line: usize,
-    /// When.
+    /// Time of the peak.
     pub time: Utc,
-    /// Which emitter, as named in the station file.
+    /// Emitter, as named in the station file.
     pub emitter: String,
-    /// With which feed, by its place among the station's.
+    /// Index of the feed among the station's.
     pub feed: usize,
-    /// Azimuth encoder reading, unwrapped; none when not measured.
+    /// Azimuth encoder reading, unwrapped; `None` if not measured.
     pub azimuth: Option<Angle>,
-    /// Elevation encoder reading; none when not measured.
+    /// Elevation encoder reading; `None` if not measured.
     pub elevation: Option<Angle>,
     /// One standard deviation in cross-elevation, on the sky.
     pub azimuth_sigma: Option<Angle>,
     /// One standard deviation in elevation.
     pub elevation_sigma: Option<Angle>,
-    /// What one standard deviation of the lag that was taken off, the same in all rows of a log, moves
-    /// each reading by, with its sign; none where no lag was taken off.
+    /// Signed change of each reading for one standard deviation of the lag that was subtracted,
+    /// which is common to all rows of a log; `None` if no lag was subtracted.
     pub by_lag: [Option<Angle>; 2],
-    /// From which side the azimuth axis arrived.
+    /// Side from which the azimuth axis arrived.
     pub azimuth_approach: Approach,
-    /// From which side the elevation axis arrived.
+    /// Side from which the elevation axis arrived.
     pub elevation_approach: Approach,
     /// Signal strength.
     pub peak_db: Option<f64>,
@@ -84,8 +84,8 @@ pub struct Peak {
     pub use_it: bool,
     /// Free text.
     pub note: String,
-    /// What is filled in of the user's own columns: the place in [`PeakLog::extra_columns`], in
-    /// that order, and the text.
+    /// Filled cells of the user's own columns: the index into [`PeakLog::extra_columns`],
+    /// ascending, and the text.
     pub extra: Vec<(usize, String)>,
 }
 
@@ -95,7 +95,7 @@ pub enum Readings {
     /// The log does not say.
     #[default]
     Unsaid,
-    /// What the mount's own encoders showed.
+    /// Raw readings of the mount's encoders.
     Encoder,
     /// Directions corrected by the calibration with this checksum.
     Corrected(String),
@@ -105,7 +105,7 @@ impl Readings {
     /// Reads `encoder` or `corrected:CHECKSUM`.
     ///
     /// # Errors
-    /// Any other text, with what is expected.
+    /// If the text is anything else, with what is expected.
     pub fn parse(text: &str) -> Result<Readings, String> {
         let text = text.trim();
         match text.split_once(':') {
@@ -121,7 +121,7 @@ impl Readings {
             ),
         }
     }
-    /// The comment line of a log that says so; none when nothing is known.
+    /// The comment line of a log that states this; `None` if it is not known.
     pub fn comment(&self) -> Option<String> {
         match self {
             Readings::Unsaid => None,
@@ -134,26 +134,26 @@ impl Readings {
 /// One or several logs of peaks as read.
 #[derive(Clone, Debug, Default)]
 pub struct PeakLog {
-    /// Its file as the user named it, or the names of several, parted by blanks.
+    /// Its file as the user named it, or the names of several, separated by blanks.
     pub file: String,
-    /// What each of the logs is called: its file, with the line from which it runs when one file
-    /// holds several, each below a header of its own.
+    /// Name of each log: its file, with its first line if one file holds several logs, each below
+    /// its own header.
     pub files: Vec<String>,
     /// What the readings of each of the logs are.
     pub readings: Vec<Readings>,
-    /// What the two readings are called.
+    /// Which two axes the readings belong to.
     pub axes: Axes,
     /// Names of the station's feeds, when there are several.
     pub feeds: Vec<String>,
-    /// Sensors in whose readings it is written, of each axis where that is not done in degrees.
+    /// For each axis, the sensor in whose raw readings it is written; `None` if written in degrees.
     pub sensors: [Option<Sensor>; 2],
     /// Its peaks, in file order.
     pub peaks: Vec<Peak>,
     /// Names of the user's own columns.
     pub extra_columns: Vec<String>,
-    /// Things the reader accepted but the user should know, with their lines.
+    /// Things that were accepted but that the user should know about, with their lines.
     pub warnings: Vec<String>,
-    /// What the reader took otherwise than the page of formats writes it, one line a kind.
+    /// What was read from a form other than the documented one, one line per kind.
     pub taken: Vec<String>,
 }
 
@@ -162,7 +162,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn what_readings_are_is_read_and_written() {
+    fn the_kind_of_readings_is_read_and_written() {
         for text in ["encoder", "corrected:1a2b3c"] {
             let readings = Readings::parse(text).unwrap();
             assert_eq!(readings.comment(), Some(format!("# readings = {text}\n")));

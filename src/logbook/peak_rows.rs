@@ -1,4 +1,4 @@
-//! The peak in a row of a log.
+//! Reads the peak in a row of a log.
 
 use super::axes::{Axes, reading_of};
 use super::axis_reading::AxisReadings;
@@ -18,16 +18,16 @@ use crate::station::Station;
 use crate::station::limits::{DECIBELS, PART_TEMPERATURE};
 use crate::text::{from_cell, quoted};
 
-/// A standard deviation; the smallest number above zero stands for "above zero".
+/// A standard deviation; the lower limit is the smallest positive number, so that zero is excluded.
 pub const SIGMA: Quantity = Quantity::new(
     f64::MIN_POSITIVE,
     90.0,
     "one standard deviation in degrees, above 0 and at most 90",
 )
 .hint(|value| (value <= 0.0).then(|| "leave it empty if it is not known".to_owned()));
-/// What one standard deviation of the lag moves a reading by.
+/// Change of a reading for one standard deviation of the lag.
 const BY_LAG: Quantity = Quantity::new(-90.0, 90.0, "degrees from -90 to 90");
-/// What may stand in a row of sums or means below a log, in several languages.
+/// Words that mark a row of sums or means below a log, in several languages.
 const TOTALS: [&str; 18] = [
     "total",
     "totals",
@@ -56,7 +56,7 @@ pub(super) struct ReadingRules<'a> {
     pub axes: Axes,
     pub readings: AxisReadings,
     pub schema: Schema,
-    /// What the readings of the two axes may be.
+    /// Permitted readings of the two axes.
     pub quantities: [Quantity; 2],
 }
 
@@ -84,7 +84,7 @@ impl<'a> ReadingRules<'a> {
 }
 
 impl ReadingRules<'_> {
-    /// Whether the station has the emitter that an option names.
+    /// Checks that the station has the emitter named by an option.
     pub fn check_options(&self) -> Result<(), Error> {
         check_emitter(self.station, self.options)
     }
@@ -118,9 +118,8 @@ impl ReadingRules<'_> {
         no_time && (emitter.is_empty() || (is_total_word(&emitter.text) && !known()))
     }
 
-    /// The second reading, and both standard deviations, of a peak on a mount whose second axis is
-    /// bolted at `fixed`: a peak without a declination says no more of it than that the emitter
-    /// stood within the beam.
+    /// Second reading and both standard deviations of a peak on a mount whose second axis is bolted
+    /// at `fixed`: a peak without a declination only shows that the emitter was within the beam.
     fn bolted(
         &self,
         fixed: Angle,
@@ -129,8 +128,8 @@ impl ReadingRules<'_> {
         line: usize,
         told: &mut Told,
     ) -> (Option<Angle>, [Option<Angle>; 2]) {
-        /// A peak centred by hand or by motor is good to this share of the beamwidth, one standard
-        /// deviation (common practice, no source).
+        /// A peak centred by hand or by motor is accurate to this fraction of the beamwidth, one
+        /// standard deviation (common practice, no source).
         const CENTRED: f64 = 1.0 / 20.0;
         /// Two standard deviations are the edge of the beam.
         const WITHIN: f64 = 1.0 / 4.0;
@@ -150,8 +149,8 @@ impl ReadingRules<'_> {
         (second.or(Some(fixed)), sigmas)
     }
 
-    /// The place of the feed that a cell names; the first when it is empty or the station does not
-    /// tell of several. None when no feed is called so, which is reported.
+    /// Index of the feed named in a cell; the first if the cell is empty or the station has only
+    /// one. `None` if there is no feed of that name, which is reported.
     fn feed(&self, cell: &Cell<'_>, line: usize, told: &mut Told) -> Option<usize> {
         let feeds = &self.station.feeds;
         if feeds.is_empty() {
@@ -180,7 +179,7 @@ impl ReadingRules<'_> {
         found
     }
 
-    /// The peak in a row; none when something is wrong with it, which is reported.
+    /// Reads the peak in a row; `None` if something is wrong with it, which is reported.
     pub fn peak(
         &self,
         row: &Row<'_>,
@@ -231,13 +230,13 @@ impl ReadingRules<'_> {
         (told.problems.count() == before).then_some(peak)
     }
 
-    /// The emitter of all rows.
+    /// Emitter of all rows.
     fn one_emitter(&self, told: &mut Told) -> Option<String> {
         one_emitter(self.station, self.options, told)
     }
 }
 
-/// Whether the first word of a text is one for a sum or a mean.
+/// Whether the first word of a text means a sum or a mean.
 fn is_total_word(text: &str) -> bool {
     let lower = text.to_lowercase();
     let mut words = lower

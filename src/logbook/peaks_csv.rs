@@ -3,15 +3,15 @@
 use super::axes::Axes;
 use super::axis_reading::Places;
 
-/// Columns that are written; those behind them are only read.
+/// Number of columns that are written; those after them are only read.
 pub(super) const WRITTEN: usize = 12;
 
-// Places in the columns.
+// Indices into the columns.
 pub(super) const TIME: usize = 0;
 pub(super) const EMITTER: usize = 1;
-/// The reading of the first axis, on the ground.
+/// Reading of the first axis (the one fixed to the ground).
 pub(super) const FIRST: usize = 2;
-/// The reading of the second.
+/// Reading of the second axis.
 pub(super) const SECOND: usize = 3;
 pub(super) const FIRST_SIGMA: usize = 4;
 pub(super) const SECOND_SIGMA: usize = 5;
@@ -21,19 +21,19 @@ pub(super) const PEAK_DB: usize = 8;
 pub(super) const TEMPERATURE: usize = 9;
 pub(super) const USE: usize = 10;
 pub(super) const NOTE: usize = 11;
-/// What the sensor of the first axis shows, in place of degrees.
+/// Raw sensor reading of the first axis, in place of degrees.
 pub(super) const FIRST_SENSOR: usize = 12;
-/// What that of the second shows.
+/// Raw sensor reading of the second axis.
 pub(super) const SECOND_SENSOR: usize = 13;
-/// With which feed.
+/// Name of the feed.
 pub(super) const FEED: usize = 14;
-/// What one standard deviation of the lag of its log moves a reading by.
+/// Change of the first reading for one standard deviation of the lag of its log.
 pub(super) const FIRST_BY_LAG: usize = 15;
 pub(super) const SECOND_BY_LAG: usize = 16;
-/// The first reading in hours in place of degrees; polar mounts only.
+/// First reading in hours in place of degrees; polar mounts only.
 const FIRST_IN_HOURS: usize = 17;
 
-/// Where the readings of the two axes stand.
+/// Columns of the readings of the two axes.
 pub(super) const PLACES: [Places; 2] = [
     Places {
         degrees: FIRST,

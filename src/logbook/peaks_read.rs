@@ -1,4 +1,4 @@
-//! Logs of peaks, read in whatever dialect they have.
+//! Reads logs of peaks in any supported dialect.
 
 use std::collections::HashMap;
 use std::collections::hash_map::Entry;
@@ -18,22 +18,22 @@ use crate::station::Station;
 use crate::text::{from_cell, quoted};
 use crate::time::Utc;
 
-/// That of some million peaks.
+/// Enough for several million peaks.
 const EXPECTED: FileToRead = FileToRead::mebibytes("a log of peaks", 512).or_piped();
-/// Far beyond what any sheet has, however many headers are pasted into it.
+/// Far more than any spreadsheet has, however many headers are pasted into it.
 const MOST_OWN_COLUMNS: usize = 1000;
-/// Readings outside the encoder ranges that are reported one by one; the rest are counted, so that
-/// warnings stay readable.
+/// Number of readings outside the encoder ranges that are reported individually; the rest are
+/// counted, to keep the warnings readable.
 const MOST_RANGE_WARNINGS: usize = 10;
 
-/// What a sheet of planned steps lacks.
+/// What a sheet of planned steps must have filled in.
 const FILLED: &str = "the time of the peak and the encoder readings in one row at least";
 
 impl PeakLog {
     /// Reads a peaks file, or standard input when `path` is `-`.
     ///
     /// # Errors
-    /// When it cannot be read, and all that is wrong with it.
+    /// If it cannot be read, or everything that is wrong with it.
     pub fn read(path: &Path, station: &Station) -> Result<PeakLog, Error> {
         PeakLog::read_all(&[path.to_owned()], station, &LogOptions::default())
     }
@@ -41,8 +41,8 @@ impl PeakLog {
     /// Reads one or several peaks files together.
     ///
     /// # Errors
-    /// When one cannot be read, when what has two meanings must be asked (all of it at once), and
-    /// all that is wrong with them.
+    /// If one cannot be read, if ambiguities must be resolved (all asked at once), or everything
+    /// that is wrong with them.
     pub fn read_all(
         paths: &[PathBuf],
         station: &Station,
@@ -51,8 +51,8 @@ impl PeakLog {
         read_files(paths, &ReadingRules::new(station, options))
     }
 
-    /// The same for a diagnosis, which can tell readings in another unit or in each other's
-    /// column: it takes any reading of the second axis, however absurd.
+    /// As [`PeakLog::read_all`], for a diagnosis, which can recognise readings in another unit or
+    /// in swapped columns: accepts any reading of the second axis, however absurd.
     ///
     /// # Errors
     /// As [`PeakLog::read_all`].
@@ -69,12 +69,12 @@ impl PeakLog {
     /// Reads a peaks file from its bytes; messages call it `file`.
     ///
     /// # Errors
-    /// All that is wrong with it.
+    /// Everything that is wrong with it.
     pub fn parse(file: &str, bytes: &[u8], station: &Station) -> Result<PeakLog, Error> {
         PeakLog::parse_with(file, bytes, station, &LogOptions::default())
     }
 
-    /// The same with what is said of it.
+    /// As [`PeakLog::parse`], with options.
     ///
     /// # Errors
     /// As [`PeakLog::read_all`].
@@ -91,10 +91,10 @@ impl PeakLog {
     }
 }
 
-/// What the text of a log of peaks leaves open, beyond what was said of it.
+/// Returns the questions that the text of a log of peaks leaves open, given these options.
 ///
 /// # Errors
-/// When it is no log at all.
+/// If it is not a log at all.
 pub fn questions(
     file: &str,
     bytes: &[u8],
@@ -141,7 +141,7 @@ fn read_logs(files: &[(String, Vec<u8>)], reading: &ReadingRules<'_>) -> Result<
     }
     gathered.supposed = !asked.is_empty();
     let mut problems = asked.problems();
-    // Rows whose columns are only guessed would be blamed for the guess.
+    // If the columns are only guessed, faults in the rows would only reflect a wrong guess.
     if rows_known {
         for ((file, bytes), survey) in files.iter().zip(&surveys) {
             gathered.read(file, bytes, survey)?;
@@ -153,32 +153,32 @@ fn read_logs(files: &[(String, Vec<u8>)], reading: &ReadingRules<'_>) -> Result<
     gathered.finish(files)
 }
 
-/// What has been read so far.
+/// The content read so far.
 struct Gathered<'a> {
     reading: &'a ReadingRules<'a>,
     log: PeakLog,
     problems: Problems,
-    /// Where each peak stood first: its log and line.
+    /// First occurrence of each peak: its log and line.
     earlier: HashMap<Fingerprint, (usize, usize)>,
-    /// Headers that an option names, for each file those that do not stand in it.
+    /// Headers named by an option, for each file those that are absent from it.
     unmatched: Vec<Vec<(String, String)>>,
-    /// Which of the own columns have no name.
+    /// Which of the user's own columns have no name.
     unnamed: Vec<bool>,
-    /// Where each of them stands among those of all logs.
+    /// Index of each own column among those of all logs.
     own: HashMap<String, usize>,
-    /// Where each log stands.
+    /// Position of each log.
     places: Vec<LogPlace>,
-    /// Data rows of the files before this one, which are counted on.
+    /// Data rows of the files before this one; numbering continues from them.
     rows_before: usize,
-    /// The rows of each file, first and last.
+    /// First and last row of each file.
     spans: Vec<(String, usize, usize)>,
     /// Rows without readings.
     not_taken: usize,
-    /// Whether something must still be asked, and rows are only looked at for other faults.
+    /// Whether something must still be asked, so that rows are only checked for other faults.
     supposed: bool,
 }
 
-/// Where a log stands.
+/// Position of a log.
 struct LogPlace {
     file: String,
     header_line: usize,
@@ -186,11 +186,11 @@ struct LogPlace {
     readings_line: Option<usize>,
 }
 
-/// What makes two rows the same peak: time, emitter (by its place in the station file) and
-/// readings.
+/// Two rows are the same peak if they agree in this: time, emitter (by its index in the station
+/// file) and readings.
 type Fingerprint = (Utc, Option<usize>, [Option<u64>; 2]);
 
-/// How the user's own columns of a log stand among those of all logs.
+/// Index of each of a log's own columns among those of all logs.
 type OwnPlaces = Vec<usize>;
 
 impl<'a> Gathered<'a> {
@@ -280,7 +280,7 @@ impl<'a> Gathered<'a> {
         Ok(())
     }
 
-    /// Begins a log below a header in that line.
+    /// Begins a log below a header on that line.
     fn begin(&mut self, file: &str, line: usize, again: bool) {
         let index = self.log.files.len();
         let name = if again {
@@ -293,7 +293,7 @@ impl<'a> Gathered<'a> {
             header_line: line,
             readings_line: None,
         };
-        // A header right below a header begins nothing new.
+        // A header directly below another does not begin a new log.
         let last_is_empty = index > 0 && self.log.peaks.last().is_none_or(|p| p.log + 1 < index);
         if again && last_is_empty {
             self.places[index - 1] = place;
@@ -306,7 +306,7 @@ impl<'a> Gathered<'a> {
         self.places.push(place);
     }
 
-    /// Takes up a comment that says what the readings of the present log are.
+    /// Handles a comment that says what the readings of the current log are.
     fn say_readings(&mut self, line: usize, said: &str) {
         let (Some(place), Some(readings)) = (self.places.last_mut(), self.log.readings.last_mut())
         else {
@@ -333,7 +333,7 @@ impl<'a> Gathered<'a> {
         self.problems.push(wrong.at(&place.file, line, 1));
     }
 
-    /// Where the own columns of the present log stand among those of all.
+    /// Returns the index of each own column of the current log among those of all logs.
     fn own_places(&mut self, columns: &Columns) -> Result<OwnPlaces, Error> {
         let names = columns.own_names().iter().zip(columns.unnamed());
         let places = names.map(|(name, unnamed)| {
@@ -361,7 +361,7 @@ impl<'a> Gathered<'a> {
         }
     }
 
-    /// Takes a row: a peak, a step not taken, or a row that is none.
+    /// Handles a row: a peak, a planned step that was not done, or a row that is not a peak.
     fn take(&mut self, line: &Line<'_>, survey: &Survey, own: &OwnPlaces, told: &mut Told) {
         let Line { row, columns, .. } = line;
         if self.reading.is_total(row, columns) {
@@ -388,7 +388,7 @@ impl<'a> Gathered<'a> {
         let filled = own.filter(|(text, _)| !text.is_empty());
         peak.extra = filled.map(|(text, at)| (*at, text.to_owned())).collect();
         peak.extra.sort_unstable_by_key(|(at, _)| *at);
-        // While the zone is only supposed, times that seem the same need not be.
+        // While the zone is only assumed, times that look equal may differ.
         if self.supposed {
             return;
         }
@@ -415,13 +415,13 @@ impl<'a> Gathered<'a> {
                 told.problems.push(columns.cell(row, TIME).problem(wrong));
             }
         }
-        // A faulty file gives no log, so its other peaks need not be kept.
+        // A faulty file yields no log, so its other peaks need not be stored.
         if told.problems.is_empty() && self.problems.is_empty() {
             self.log.peaks.push(peak);
         }
     }
 
-    /// Tells of headers that an option names and that stand in no file.
+    /// Reports headers named by an option that are in none of the files.
     fn check_names(&self, files: &[(String, Vec<u8>)], problems: &mut Problems) {
         let Some(first) = self.unmatched.first() else {
             return;
@@ -449,7 +449,7 @@ impl<'a> Gathered<'a> {
         }
     }
 
-    /// The logs, when nothing is wrong with them.
+    /// Returns the log if nothing is wrong.
     fn finish(mut self, files: &[(String, Vec<u8>)]) -> Result<PeakLog, Error> {
         if self.log.peaks.is_empty() {
             let place = &self.places[0];
@@ -493,7 +493,7 @@ impl<'a> Gathered<'a> {
         Ok(self.log)
     }
 
-    /// Columns without a name that hold nothing only part others on the sheet.
+    /// Drops empty columns without a name, which only separate others in the spreadsheet.
     fn drop_empty_columns(&mut self) {
         let mut kept: Vec<bool> = self.unnamed.iter().map(|unnamed| !unnamed).collect();
         for (at, _) in self.log.peaks.iter().flat_map(|peak| &peak.extra) {
@@ -508,14 +508,14 @@ impl<'a> Gathered<'a> {
         (self.log.extra_columns).retain(|_| kept.next().unwrap_or_default());
     }
 
-    /// Readings that the encoders should not be able to show.
+    /// Warns about readings outside the range of the encoders.
     fn range_warnings(&self) -> Vec<String> {
         let mount = &self.reading.station.mount;
         let [first, second] = self.log.axes.kinds().map(|kind| kind.words());
         let mut warnings = Vec::new();
         let mut more = 0;
         for peak in &self.log.peaks {
-            // Where a bolt was loosened to peak by hand, any declination may be.
+            // If the axis was unbolted to peak by hand, any declination is possible.
             let by_motor = peak.elevation.filter(|_| mount.fixed_declination.is_none());
             for (axis, reading, (low, high)) in [
                 (first, peak.azimuth, mount.azimuth_range),
@@ -574,7 +574,7 @@ mod tests {
         read_logs(&[("polar.csv".to_owned(), bytes.to_owned())], &reading)
     }
 
-    /// 15 degrees an hour; west positive, so that going west reads more.
+    /// 15 degrees an hour; west positive, so that the reading increases westward.
     #[test]
     fn a_polar_mount_reads_its_hour_angle_in_hours() {
         let log = polar(HOURS, &LogOptions::default()).unwrap();

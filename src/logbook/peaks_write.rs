@@ -1,4 +1,4 @@
-//! Peaks written as CSV, so that nothing is lost.
+//! Writes peaks as CSV without loss.
 
 use super::peak::{Approach, Peak, PeakLog, Readings};
 use super::peaks_csv::{
@@ -11,9 +11,9 @@ use crate::station::Sensor;
 use crate::text::to_cell;
 
 impl PeakLog {
-    /// The log as CSV, with what is known of its readings, the optional columns that are used
-    /// and the user's own. [`PeakLog::parse`] reads the same peaks from it; other comments are
-    /// not kept.
+    /// Returns the log as CSV, with the kind of its readings, the optional columns in use and the
+    /// user's own columns. [`PeakLog::parse`] reads the same peaks from it; other comments are not
+    /// kept.
     pub fn to_csv(&self) -> String {
         let used = |column: usize| match column {
             FIRST_SIGMA => self.peaks.iter().any(|p| p.azimuth_sigma.is_some()),
@@ -56,8 +56,8 @@ impl PeakLog {
         csv
     }
 
-    /// A peak's field in the known column of that index, as it is written; readings as the sensors show
-    /// them where there are some.
+    /// Text of a peak's field in the known column of that index; raw sensor readings for axes that
+    /// have a sensor.
     fn text_of(&self, peak: &Peak, column: usize) -> String {
         let sensors = &self.sensors;
         let angle = |angle: Option<Angle>| angle.map(degrees_text).unwrap_or_default();
@@ -66,7 +66,7 @@ impl PeakLog {
             Some(sensor) => number(degrees.and_then(|d| sensor.shown(d))),
             None => angle(degrees),
         };
-        // In the sense of what is written beside it.
+        // In the sense of the reading written in the same row.
         let symbol = |approach: Approach, sensor: &Option<Sensor>| match sensor {
             Some(sensor) if !sensor.rises() => approach.reversed().symbol().to_owned(),
             _ => approach.symbol().to_owned(),
@@ -95,8 +95,8 @@ fn known(mut approaches: impl Iterator<Item = Approach>) -> bool {
     approaches.any(|a| a != Approach::Unknown)
 }
 
-/// The shortest decimal number of degrees that reads back as the same angle: an angle is
-/// kept in radians, so its degrees are off by a rounding error.
+/// Shortest decimal number of degrees that reads back as the same angle: an angle is stored in
+/// radians, so its degrees have a rounding error.
 pub(super) fn degrees_text(angle: Angle) -> String {
     let degrees = angle.degrees();
     let rounded = (0..=12).map(|decimals| {
@@ -107,12 +107,12 @@ pub(super) fn degrees_text(angle: Angle) -> String {
     rounded
         .chain(neighbours)
         .find(|candidate| Angle::from_degrees(*candidate) == angle)
-        // No number of degrees gives this very angle: it was not read from a file.
+        // No number of degrees gives exactly this angle: it was not read from a file.
         .unwrap_or(degrees)
         .to_string()
 }
 
-/// Appends a row, with quotes where a field needs them.
+/// Appends a row, quoting fields where needed.
 fn push_row(csv: &mut String, fields: impl Iterator<Item = String>) {
     for (i, field) in fields.enumerate() {
         if i > 0 {

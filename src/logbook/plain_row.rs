@@ -1,6 +1,5 @@
-//! The fast path through the rows of a long scan: plain text of the usual form that continues
-//! the scan of the row before. Any other row takes the careful path, which also words what is
-//! wrong.
+//! Fast path for the rows of a long scan: plain text of the usual form that continues the scan of
+//! the previous row. Any other row takes the general path, which also produces the error messages.
 
 use super::scan::{PowerUnit, Sample, from_decibels};
 use crate::angle::Angle;
@@ -15,25 +14,25 @@ pub(super) enum Field {
     Azimuth,
     Elevation,
     Power,
-    /// The user's own.
+    /// A column of the user's own, which is skipped.
     Own,
 }
 
-/// What the rows of a file look like.
+/// Layout of the rows of a file.
 #[derive(Clone, Debug)]
 pub(super) struct Form {
-    /// In the file's order.
+    /// Fields in the order of the file.
     pub fields: Vec<Field>,
-    /// Between two fields.
+    /// Delimiter between two fields.
     pub delimiter: u8,
     pub unit: PowerUnit,
-    /// Lowest and highest azimuth, elevation and power.
+    /// Lowest and highest permitted azimuth, elevation and power.
     pub azimuth: (f64, f64),
     pub elevation: (f64, f64),
     pub power: (f64, f64),
 }
 
-/// The date of a row that went the careful way: its text, and days since 1970-01-01.
+/// Date of a row read by the general path: its text, and days since 1970-01-01.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Date {
     text: [u8; 10],
@@ -41,7 +40,7 @@ pub(super) struct Date {
 }
 
 impl Date {
-    /// Of a time written `2026-04-07T08:03:00Z`, with or without decimals.
+    /// Date of a time written `2026-04-07T08:03:00Z`, with or without decimals.
     pub fn of(text: &str) -> Option<Date> {
         let date = text.get(..10)?;
         let midnight = Utc::parse(&format!("{date}T00:00:00Z")).ok()?;
@@ -52,8 +51,8 @@ impl Date {
     }
 }
 
-/// Reads a line that goes on with this scan of this emitter on this date from the beginning of
-/// a text, and gives how long it is with its line feed; none when it is not plainly such a row.
+/// Reads the first line of a text if it continues this scan of this emitter on this date; returns
+/// its length including the line feed, or `None` if it is not clearly such a row.
 pub(super) fn read(
     text: &[u8],
     form: &Form,
@@ -116,7 +115,7 @@ pub(super) fn read(
     Some((sample, text.len() - rest.len()))
 }
 
-/// What stands behind a field of the user's own, if that is plain printable text.
+/// Skips a field of the user's own; `None` unless it is plain printable text.
 fn own_at(text: &[u8], delimiter: u8) -> Option<&[u8]> {
     let ends = |b: &u8| *b == delimiter || *b == b'\r' || *b == b'\n';
     let end = text.iter().position(ends)?;
@@ -129,9 +128,9 @@ const TENS: [f64; 16] = [
     1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15,
 ];
 
-/// A decimal of up to 15 digits without exponent, and what follows it. Its digits and the
-/// power of ten are exact, so that their quotient is the nearest float (Clinger, How to read
-/// floating point numbers accurately, 1990; from memory).
+/// Reads a decimal of up to 15 digits without exponent; returns it with the rest of the text. Its
+/// digits and the power of ten are exact, so that their quotient is the nearest float (Clinger, How
+/// to read floating point numbers accurately, 1990; from memory).
 #[inline]
 fn decimal_at(text: &[u8]) -> Option<(f64, &[u8])> {
     let negative = text.first() == Some(&b'-');
@@ -169,7 +168,7 @@ fn decimal_at(text: &[u8]) -> Option<(f64, &[u8])> {
     Some((if negative { -size } else { size }, &text[i..]))
 }
 
-/// A time on this date, to the nanosecond, and what follows it.
+/// Reads a time on this date, to the nanosecond; returns it with the rest of the text.
 #[inline]
 fn time_at<'a>(text: &'a [u8], date: &Date) -> Option<(Utc, &'a [u8])> {
     let (day, clock) = text.split_first_chunk::<10>()?;
@@ -220,7 +219,7 @@ mod tests {
     }
 
     #[test]
-    fn only_plain_numbers_go_the_quick_way() {
+    fn only_plain_numbers_take_the_fast_path() {
         assert_eq!(decimal("-12.50"), Some(-12.5));
         assert_eq!(decimal("7"), Some(7.0));
         for text in [
@@ -239,7 +238,7 @@ mod tests {
     }
 
     #[test]
-    fn only_plain_times_go_the_quick_way() {
+    fn only_plain_times_take_the_fast_path() {
         let date = Date::of("2026-04-07T08:03:00Z").unwrap();
         let time = |text: &'static str| {
             time_at(text.as_bytes(), &date)
@@ -268,7 +267,7 @@ mod tests {
     }
 
     #[test]
-    fn a_row_of_another_form_goes_the_careful_way() {
+    fn a_row_of_another_form_takes_the_general_path() {
         let form = Form {
             fields: vec![
                 Field::Emitter,
@@ -286,12 +285,12 @@ mod tests {
             power: (-1e30, 1e30),
         };
         let date = Date::of("2026-04-07T08:03:00Z").unwrap();
-        // How much of a text is taken.
+        // Length of the text that is consumed.
         let taken = |text: &str| Some(read(text.as_bytes(), &form, "7", "sun", &date)?.1);
         let good = "sun,own text,2026-04-07T08:03:00Z,7,12,30.5,180.25";
         assert_eq!(taken(&format!("{good}\r\nnext")), Some(good.len() + 2));
         assert_eq!(taken(&format!("{good}\n")), Some(good.len() + 1));
-        // A line without an end may go on behind the buffer.
+        // A line without an end may continue after the buffer.
         assert_eq!(taken(good), None);
         for line in [
             "moon,own text,2026-04-07T08:03:00Z,7,12,30.5,180.25",
@@ -310,7 +309,7 @@ mod tests {
 
     proptest! {
         #[test]
-        fn numbers_are_those_of_the_careful_way(
+        fn fast_and_general_path_give_the_same_numbers(
             mantissa in -999_999_999_999_999i64..=999_999_999_999_999,
             decimals in 0usize..=14,
         ) {

@@ -6,21 +6,21 @@ use crate::time::Utc;
 /// What the power column of a scans file holds.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum PowerUnit {
-    /// `power_db`: decibels, from any zero.
+    /// `power_db`: decibels with an arbitrary zero.
     Decibels,
     /// `power_linear`: proportional to power.
     Linear,
-    /// `counts`: of a detector whose output is proportional to power.
+    /// `counts`: output of a detector that is proportional to power.
     Counts,
 }
 
-/// Power from decibels: ten to the tenth part of them.
+/// Converts decibels to linear power: 10^(dB/10).
 pub(super) fn from_decibels(db: f64) -> f64 {
     (db * (std::f64::consts::LN_10 / 10.0)).exp()
 }
 
 impl PowerUnit {
-    /// A power of this unit as [`Sample::power`] holds it.
+    /// Converts a power in this unit to that of [`Sample::power`].
     pub fn proportional(self, value: f64) -> f64 {
         match self {
             PowerUnit::Decibels => from_decibels(value),
@@ -28,7 +28,7 @@ impl PowerUnit {
         }
     }
 
-    /// The column of a scans file that holds it.
+    /// Column of a scans file with this unit.
     pub const fn column(self) -> &'static str {
         match self {
             PowerUnit::Decibels => "power_db",
@@ -41,40 +41,40 @@ impl PowerUnit {
 /// One row of a scans file.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Sample {
-    /// When.
+    /// Time of the sample.
     pub time: Utc,
     /// Azimuth encoder reading.
     pub azimuth: Angle,
     /// Elevation encoder reading.
     pub elevation: Angle,
-    /// Proportional to power, whatever the log's unit is.
+    /// Linear power in arbitrary units, whatever the unit of the log.
     pub power: f64,
 }
 
 /// The rows of one scan, in the file's order.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Scan {
-    /// As the log calls it.
+    /// Name in the log.
     pub name: String,
-    /// Which emitter, as named in the station file.
+    /// Emitter, as named in the station file.
     pub emitter: String,
     /// Line of its first row, counted from 1.
     pub line: usize,
     /// At most [`MOST_SAMPLES`].
     pub samples: Vec<Sample>,
-    /// How many rows stand behind each sample: more than one when the scan is longer than
-    /// [`MOST_SAMPLES`] and neighbours were averaged.
+    /// Number of rows averaged into each sample: more than one if the scan is longer than
+    /// [`MOST_SAMPLES`].
     pub rows_per_sample: usize,
-    /// What was odd about its rows, in words.
+    /// Remarks on anything odd in its rows.
     pub remarks: Vec<String>,
 }
 
-/// A scan is kept with this many samples at most. Longer ones are thinned as they are read, by
-/// averaging two neighbours each time the number is reached, so that memory stays constant.
+/// Maximum number of samples in a scan. Longer scans are decimated while being read, by averaging
+/// pairs of neighbours each time the number is reached, so that memory stays constant.
 pub const MOST_SAMPLES: usize = 1 << 13;
 
 impl Scan {
-    /// Of no rows yet.
+    /// Starts an empty scan.
     pub fn new(name: &str, emitter: &str, line: usize) -> Scan {
         Scan {
             name: name.to_owned(),
@@ -96,7 +96,7 @@ pub struct ScanBuilder {
 }
 
 impl ScanBuilder {
-    /// Of no rows yet.
+    /// Starts an empty scan.
     pub fn new(name: &str, emitter: &str, line: usize) -> ScanBuilder {
         ScanBuilder {
             scan: Scan::new(name, emitter, line),
@@ -129,7 +129,7 @@ impl ScanBuilder {
             self.scan.rows_per_sample *= 2;
         }
     }
-    /// The scan.
+    /// Returns the finished scan.
     pub fn finish(mut self) -> Scan {
         if !self.waiting.is_empty() {
             self.scan.samples.push(average(&self.waiting));
@@ -138,7 +138,7 @@ impl ScanBuilder {
     }
 }
 
-/// The mean of a few neighbouring samples; azimuths are brought to the turn of the first.
+/// Mean of a few neighbouring samples; azimuths are unwrapped to the turn of the first.
 fn average(samples: &[Sample]) -> Sample {
     let n = samples.len() as f64;
     let first = samples[0];
@@ -159,14 +159,14 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_long_scan_is_thinned_evenly_and_loses_no_row() {
+    fn a_long_scan_is_decimated_evenly_and_loses_no_row() {
         let rows = 5 * MOST_SAMPLES + 3;
         let start = Utc::parse("2026-01-01T00:00:00Z").unwrap();
         let mut builder = ScanBuilder::new("1", "sun", 2);
         for i in 0..rows {
             builder.push(Sample {
                 time: start.plus_seconds(i as f64),
-                // Passes the wrap of an encoder that shows 0 to 360.
+                // Crosses the wrap of an encoder that shows 0 to 360.
                 azimuth: Angle::from_degrees(350.0 + i as f64 * 1e-4).wrapped_positive(),
                 elevation: Angle::from_degrees(30.0),
                 power: i as f64,

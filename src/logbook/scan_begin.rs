@@ -1,4 +1,4 @@
-//! The beginning of a log of samples or sweeps: what it is, and what must be asked of it.
+//! Examines the beginning of a log of samples or sweeps: its format, and what must be asked.
 
 use std::io::{BufRead, Cursor, Read};
 use std::path::Path;
@@ -21,11 +21,11 @@ use crate::station::Station;
 use crate::text::quoted;
 use crate::time::{Utc, WrittenZone, ZoneOffset};
 
-/// Times at a log's beginning that give its usual step: a median of hundreds is not moved by a few
-/// pauses.
+/// Number of times at the beginning of a log used to find its usual step: a median of hundreds is
+/// not affected by a few pauses.
 const MOST_TIMES: usize = 400;
 
-/// Looks at the beginning of a table of samples, and gives it with the times of its first rows.
+/// Examines the beginning of a table of samples; returns the table and the times of its first rows.
 pub(super) fn begin_table<R: BufRead>(
     file: &str,
     head: Vec<u8>,
@@ -64,7 +64,7 @@ pub(super) fn begin_table<R: BufRead>(
     let powers: Vec<_> = POWERS.iter().filter(|(c, _)| columns.has(*c)).collect();
     let power = match powers[..] {
         [one] => *one,
-        // None was asked for already.
+        // A missing power column has already been asked for.
         _ => {
             let names: Vec<&str> = powers.iter().map(|(c, _)| schema.known[*c]).collect();
             let wrong = Wrong::new(
@@ -106,7 +106,7 @@ pub(super) fn begin_table<R: BufRead>(
     ))
 }
 
-/// What the log asks and what its file of angles asks.
+/// Combines the questions of the log and of its file of angles.
 fn with_angles(mut asked: Questions, options: &ScanOptions) -> Questions {
     if let Some(angles) = &options.angles {
         asked.extend(angles.asked.clone());
@@ -130,7 +130,7 @@ fn schema_of(axes: Axes, readings: &AxisReadings, options: &ScanOptions) -> Sche
     }
 }
 
-/// The lines of a beginning, without the last if it may be cut.
+/// Lines at the beginning of a file, without the last if it may be truncated.
 fn complete_lines(head: &[u8]) -> &[u8] {
     let end = if Dialect::of(head).returns {
         b'\r'
@@ -141,7 +141,7 @@ fn complete_lines(head: &[u8]) -> &[u8] {
     last.map_or(head, |last| &head[..=last])
 }
 
-/// Tells of headers that an option names and that stand neither here nor in the file of angles.
+/// Reports headers named by an option that are neither here nor in the file of angles.
 fn check_names<R: BufRead>(
     table: &Table<R>,
     file: &str,
@@ -176,7 +176,7 @@ fn check_names<R: BufRead>(
     }
 }
 
-/// What plain rows of a table look like; none when there are no such.
+/// Layout of the plain rows of a table; `None` if the table cannot be read by the fast path.
 fn form_of<R: BufRead>(table: &Table<R>, axes: Axes, power: (usize, PowerUnit)) -> Option<Form> {
     let columns = table.columns();
     let dialect = table.rows().dialect();
@@ -209,7 +209,7 @@ fn form_of<R: BufRead>(table: &Table<R>, axes: Axes, power: (usize, PowerUnit)) 
     })
 }
 
-/// The times of a table's first rows.
+/// Times of the first rows of a table.
 fn first_times(
     file: &str,
     lines: &[u8],
@@ -236,7 +236,7 @@ fn first_times(
     times
 }
 
-/// Looks at the beginning of a log of sweeps.
+/// Examines the beginning of a log of sweeps.
 pub(super) fn begin_sweeps<R: BufRead>(
     file: &str,
     head: Vec<u8>,
@@ -288,7 +288,7 @@ pub(super) fn begin_sweeps<R: BufRead>(
     Ok(Source::Sweeps(Box::new(sweeps)))
 }
 
-/// What must be asked before a log of sweeps can be read.
+/// Collects what must be asked before a log of sweeps can be read.
 fn ask_of_sweeps(
     file: &str,
     beginning: &sweeps::Beginning,
@@ -320,7 +320,7 @@ fn ask_of_sweeps(
     asked
 }
 
-/// The times of the first sweeps.
+/// Times of the first sweeps.
 pub(super) fn first_sweeps(
     file: &str,
     head: &[u8],

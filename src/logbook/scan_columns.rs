@@ -1,4 +1,4 @@
-//! The columns of a log of samples, for every kind of mount, and where each of them stands.
+//! Columns of a log of samples, for every kind of mount, and their order.
 
 use super::Axes;
 use super::axis_reading::Places;
@@ -53,19 +53,19 @@ pub(super) fn columns_of(axes: Axes) -> &'static [&'static str] {
     axes.pick(ALL_COLUMNS)
 }
 
-/// Places in the columns.
+/// Indices into the columns.
 pub(super) const SCAN: usize = 0;
 pub(super) const TIME: usize = 1;
 pub(super) const EMITTER: usize = 2;
 pub(super) const FIRST: usize = 3;
 pub(super) const SECOND: usize = 4;
-/// The columns of power, of which a file has exactly one.
+/// The columns of power; a file has exactly one of them.
 pub(super) const POWERS: [(usize, PowerUnit); 3] = [
     (5, PowerUnit::Decibels),
     (6, PowerUnit::Linear),
     (7, PowerUnit::Counts),
 ];
-/// Where the readings of the two axes stand: degrees, what a sensor shows, hours.
+/// Columns of the readings of the two axes: degrees, raw sensor reading, hours.
 pub(super) const PLACES: [Places; 2] = [
     Places {
         degrees: FIRST,

@@ -1,4 +1,4 @@
-//! The rows behind scans: of a table of samples, or of a log of sweeps.
+//! The rows from which scans are built: of a table of samples, or of a log of sweeps.
 
 use std::io::BufRead;
 use std::path::Path;
@@ -18,34 +18,34 @@ use crate::problem::{Error, Problems};
 use crate::station::Station;
 use crate::time::Utc;
 
-/// Without a column of scans, a pause of this many seconds begins a new one: longer than a dish
-/// takes from one arm of a cross to the other. Common practice, no source.
+/// In a log without a scan column, a pause of this many seconds begins a new scan: longer than a
+/// dish takes to move from one arm of a cross to the other. Common practice, no source.
 const USUAL_PAUSE_S: f64 = 30.0;
-/// Where samples are further apart, this many of their usual steps; common practice, no source.
+/// If samples are spaced more widely, a pause of this many usual steps; common practice, no source.
 const PAUSE_STEPS: f64 = 10.0;
 
 /// Rows of either kind.
 pub(super) struct ScanRows<R> {
     source: Source<R>,
-    /// Tells scans apart that have no names.
+    /// Separates scans that have no names.
     pause: Option<Pause>,
     /// The emitter of all rows.
     emitter: Option<String>,
-    /// A scan whose first readings could not be used.
+    /// Name and emitter of a scan whose first readings could not be used.
     starts: Option<(String, String)>,
 }
 
-/// What it takes to read plain rows.
+/// What is needed to read plain rows.
 pub(super) struct Plain<'a, R> {
     pub form: &'a Form,
     pub date: &'a Date,
-    /// The present emitter as the log writes it.
+    /// Current emitter as written in the log.
     pub emitter: &'a str,
     pub pause: Option<&'a mut Pause>,
     pub rows: &'a mut RowReader<Whole<R>>,
 }
 
-/// Watches for pauses.
+/// Detects pauses.
 #[derive(Clone, Debug)]
 pub(super) struct Pause {
     longest_s: f64,
@@ -58,14 +58,14 @@ impl Pause {
     pub fn breaks(&self, time: Utc) -> bool {
         (self.last).is_none_or(|last| time.seconds_since(last).abs() > self.longest_s)
     }
-    /// Goes on to that time.
+    /// Advances to that time.
     pub fn see(&mut self, time: Utc) {
         self.last = Some(time);
     }
 }
 
 impl<R: BufRead> ScanRows<R> {
-    /// Looks at the beginning of a file and asks what must be asked.
+    /// Examines the beginning of a file and asks what must be asked.
     pub fn begin(
         file: &str,
         head: Vec<u8>,
@@ -140,7 +140,7 @@ impl<R: BufRead> ScanRows<R> {
             Source::Sweeps(sweeps) => sweeps.lines_read(),
         }
     }
-    /// Sweeps left out so far because parts of them are missing.
+    /// Sweeps skipped so far because parts of them are missing.
     pub fn incomplete_sweeps(&self) -> usize {
         match &self.source {
             Source::Table(_) => 0,
@@ -148,12 +148,13 @@ impl<R: BufRead> ScanRows<R> {
         }
     }
 
-    /// The scan that a reading begins which could not be used begins with the next one.
+    /// Lets a scan whose first reading could not be used begin with the next reading.
     pub fn starts_later(&mut self, starts: (String, String)) {
         self.starts = Some(starts);
     }
 
-    /// What it takes to read plain rows, when some were read the careful way before.
+    /// Returns what is needed to read plain rows, if a row has already been read by the general
+    /// path.
     pub fn plain(&mut self) -> Option<Plain<'_, R>> {
         if self.starts.is_some() {
             return None;
@@ -205,7 +206,7 @@ impl<R: BufRead> ScanRows<R> {
         Ok(next)
     }
 
-    /// Parts scans that have no names at pauses and where the emitter changes.
+    /// Separates scans without names at pauses and where the emitter changes.
     fn part(&mut self, reading: &mut UsableRow, current: Option<&ScanBuilder>) {
         if let Some(pause) = &mut self.pause {
             if pause.breaks(reading.time) || reading.starts.is_some() {

@@ -1,4 +1,4 @@
-//! Where the samples of scans come from: the rows of a table, one by one, or a log of sweeps.
+//! Source of the samples of scans: the rows of a table, one by one, or a log of sweeps.
 
 use std::io::{BufRead, Chain, Cursor};
 
@@ -18,13 +18,13 @@ use crate::station::Station;
 use crate::text::from_cell;
 use crate::time::Utc;
 
-/// A log with its beginning before it.
+/// A log with its examined beginning put back in front.
 pub(super) type Whole<R> = Chain<Cursor<Vec<u8>>, R>;
 
-/// A row that can be used.
+/// A usable row.
 pub(super) struct UsableRow {
     pub time: Utc,
-    /// Both readings, when the log has them.
+    /// Both readings, if the log has them.
     pub angles: Option<(Angle, Angle)>,
     pub power: f64,
     pub line: usize,
@@ -32,7 +32,7 @@ pub(super) struct UsableRow {
     pub starts: Option<(String, String)>,
 }
 
-/// What comes next.
+/// The next item of a source.
 pub(super) enum Next {
     UsableRow(UsableRow),
     /// A line that is not a reading.
@@ -52,15 +52,15 @@ pub(super) struct Samples<R> {
     pub decided: Decided,
     pub axes: AxisReadings,
     pub power: (usize, PowerUnit),
-    /// What plain rows look like; none when all go the careful way.
+    /// Layout of plain rows; `None` if all rows take the general path.
     pub form: Option<Form>,
-    /// Of the last row that went the careful way.
+    /// Date of the last row that took the general path.
     pub date: Option<Date>,
-    /// The latest emitter as the log writes it, and as the station does.
+    /// The latest emitter as written in the log, and as named in the station file.
     pub emitter_text: Option<(String, String)>,
 }
 
-/// Of a last row with all its fields.
+/// Message for a last row that has all its fields.
 pub(super) const NO_LINE_END: &str =
     "the last line has no line end, so that its last field may be cut short";
 
@@ -83,7 +83,7 @@ impl<R: BufRead> Samples<R> {
         if let Some((at, said)) = line.readings {
             notes.say_readings(at, &said);
         }
-        // A number cut in two is still a number, but another one.
+        // A truncated number is still a number, but a wrong one.
         if !line.row.has_line_end() {
             notes.cut_short(line.row.line, NO_LINE_END);
             return Ok(Next::Nothing);
@@ -123,8 +123,8 @@ impl<'a> Cells<'a> {
         self.columns.cell(&self.row, column)
     }
 
-    /// Name and emitter of the scan that begins here, or none when the present one goes on. None
-    /// of either when something is wrong with them, which is reported.
+    /// Name and emitter of the scan that begins here, or `Some(None)` if the current one continues.
+    /// `None` if something is wrong with them, which is reported.
     #[allow(clippy::option_option)] // wrong, goes on, begins
     fn starts(
         &self,
@@ -137,7 +137,7 @@ impl<'a> Cells<'a> {
         let scan = self.cell(SCAN);
         let emitter_cell = self.cell(EMITTER);
         let has_emitter = self.columns.has(EMITTER);
-        // Most rows go on with the scan of the row before.
+        // Most rows continue the scan of the previous row.
         let goes_on = current.is_some_and(|c| {
             let same = emitter_text
                 .as_ref()
@@ -154,7 +154,7 @@ impl<'a> Cells<'a> {
             false => Some(String::new()),
         };
         if !has_emitter && !named {
-            // Only a pause parts scans then.
+            // Then scans are separated only by pauses.
             return Some(None);
         }
         let emitter = match has_emitter {
@@ -170,14 +170,15 @@ impl<'a> Cells<'a> {
         Some(Some((name?, emitter)))
     }
 
-    /// The rest of the row; none when something is wrong with it, which is reported.
+    /// Reads the rest of the row; `None` if something is wrong with it, which is reported.
     fn reading(&self, told: &mut Told) -> Option<UsableRow> {
         let time = self.cell(TIME).time(self.decided, told);
         let angles = (self.axes.has_both(self.columns)).then(|| self.angles(told));
         let (column, unit) = self.power;
         let cell = self.cell(column);
         let power = match unit {
-            // dB are turned into linear power at once: means, baselines and noise are linear.
+            // Decibels are converted to linear power at once: means, baselines and noise are
+            // computed in linear power.
             PowerUnit::Decibels => self.needed(&cell, &DECIBELS, told).map(from_decibels),
             PowerUnit::Linear | PowerUnit::Counts => self.needed(&cell, &LINEAR, told),
         };

@@ -1,8 +1,8 @@
-//! `scans.csv` and logs of power, read as a stream: a scan at a time, in constant memory.
+//! Reads `scans.csv` and power logs as a stream: one scan at a time, in constant memory.
 //!
-//! A log of raw signal is long and often a little spoilt: a header repeated by a restart, a last
-//! line cut short, a damaged row. Rows that cannot be used are left out, each with its message,
-//! as long as they are few; what cannot be understood at all is an error.
+//! A log of raw signal is long and often slightly damaged: a header repeated by a restart, a
+//! truncated last line, a corrupt row. Unusable rows are skipped, each with a message, as long as
+//! they are few; a file that cannot be understood at all is an error.
 
 use std::collections::HashSet;
 use std::io::{BufRead, Read};
@@ -20,15 +20,16 @@ use crate::problem::{Error, Problems, Wrong};
 use crate::station::Station;
 use crate::time::Utc;
 
-/// A log with a larger share of unusable rows is faulty as a whole; common practice, no source.
+/// A log with a larger fraction of unusable rows is rejected as a whole; common practice, no
+/// source.
 const MOST_UNUSABLE: f64 = 0.1;
-/// Unusable rows allowed in any log, however short: a repeated header and a last line cut short.
+/// Unusable rows allowed in any log, however short: a repeated header and a truncated last line.
 const FEW: usize = 2;
-/// After this many rows the share is checked even before the end, so that a wrong file of gigabytes
-/// fails at once.
+/// After this many rows the fraction is checked before the end too, so that a wrong file of
+/// gigabytes fails early.
 const EARLY: usize = 10_000;
 
-/// Bytes at a log's beginning that are examined before it is read: some hundreds of rows.
+/// Bytes at the beginning of a log that are examined before it is read: several hundred rows.
 const HEAD_BYTES: u64 = 1 << 16;
 
 /// Reads scans from a log.
@@ -41,10 +42,10 @@ pub struct ScanReader<'s, R> {
     /// Names of the scans that have ended.
     ended: HashSet<String>,
     usable: usize,
-    /// First and last time of all rows.
+    /// First and last time over all rows.
     span: Option<(Utc, Utc)>,
     notes: Notes,
-    /// Of the scan being read.
+    /// Range check of the scan being read.
     range: RangeWatch,
 }
 
@@ -52,8 +53,8 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
     /// Reads the beginning of a log that messages call `file`.
     ///
     /// # Errors
-    /// When it cannot be read, when what has two meanings must be asked (all of it at once), and
-    /// all that is wrong with the header.
+    /// If it cannot be read, if ambiguities must be resolved (all asked at once), or everything
+    /// that is wrong with the header.
     pub fn new(
         file: &str,
         input: R,
@@ -63,8 +64,8 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
         ScanReader::begin(file, input, station, options, None)
     }
 
-    /// The same for the file of that name, which `wrap` may watch while it is read. Where its
-    /// beginning leaves the order of its dates open, the whole of it is looked through.
+    /// As [`ScanReader::new`], for the file of that name; `wrap` may monitor the reading. If its
+    /// beginning leaves the order of its dates open, the whole file is searched.
     ///
     /// # Errors
     /// As [`ScanReader::new`].
@@ -106,21 +107,21 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
         })
     }
 
-    /// What the file's powers are.
+    /// Unit of the file's powers.
     pub fn power_unit(&self) -> PowerUnit {
         self.rows.unit()
     }
 
-    /// What the log's readings are.
+    /// Kind of the log's readings.
     pub fn readings(&self) -> super::Readings {
         self.notes.readings(&self.options.log)
     }
 
-    /// The next scan, or none at the end. A scan ends where the name or the emitter changes, or at
-    /// a pause when scans have no names.
+    /// Returns the next scan, or `None` at the end. A scan ends where the name or the emitter
+    /// changes, or at a pause if scans have no names.
     ///
     /// # Errors
-    /// When reading fails, when the file holds no scan, or when too much of it is unusable.
+    /// If reading fails, if the file contains no scan, or if too much of it is unusable.
     pub fn next_scan(&mut self) -> Result<Option<Scan>, Error> {
         loop {
             self.read_plain_rows()?;
@@ -162,7 +163,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
         }
     }
 
-    /// The sample of a reading; none when the file of angles does not tell where the mount stood.
+    /// Builds the sample of a reading; `None` if the file of angles has no position for its time.
     fn sample(&mut self, reading: &UsableRow) -> Option<(Sample, usize)> {
         let (first, last) = self.span.get_or_insert((reading.time, reading.time));
         *first = reading.time.min(*first);
@@ -184,7 +185,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
             )),
             Err(why) => {
                 self.notes.without_angles(why);
-                // A scan that begins here begins with the next reading that can be used.
+                // A scan that should begin here begins with the next usable reading.
                 if let Some(starts) = &reading.starts {
                     self.rows.starts_later(starts.clone());
                 }
@@ -193,7 +194,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
         }
     }
 
-    /// Notes what was outside the encoder ranges in a scan that has ended.
+    /// Records readings outside the encoder ranges in a scan that has ended.
     fn end_range(&mut self, scan: Option<&ScanBuilder>) {
         let name = scan.map_or("", ScanBuilder::name);
         if let Some(remark) = self.range.end(self.rows.file(), name) {
@@ -201,7 +202,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
         }
     }
 
-    /// Reads on as long as plain rows go on with the present scan.
+    /// Reads on as long as plain rows continue the current scan.
     fn read_plain_rows(&mut self) -> Result<(), Error> {
         let Some(scan) = &mut self.current else {
             return Ok(());
@@ -234,7 +235,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
         Ok(())
     }
 
-    /// The next row that can be used.
+    /// Reads the next usable row.
     fn next_reading(&mut self) -> Result<Option<UsableRow>, Error> {
         loop {
             let mut problems = Problems::new();
@@ -258,7 +259,7 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
         }
     }
 
-    /// Whether enough of the file could be used so far.
+    /// Checks that enough of the file was usable so far.
     fn check_usable(&self, at_end: bool) -> Result<(), Error> {
         let unusable = self.notes.unusable();
         let all = (self.usable + unusable) as f64;
@@ -285,12 +286,12 @@ impl<'s, R: BufRead> ScanReader<'s, R> {
         Ok(())
     }
 
-    /// What was odd so far, for the user to know.
+    /// Remarks for the user on anything odd so far.
     pub fn remarks(&self) -> Vec<String> {
         self.notes.remarks(self.rows.incomplete_sweeps())
     }
 
-    /// What was taken otherwise than the page of formats writes it, one line a kind.
+    /// What was read from a form other than the documented one, one line per kind.
     pub fn taken(&self) -> Vec<String> {
         let mut all = self.notes.taken();
         if let Some(angles) = &self.options.angles {

@@ -1,4 +1,4 @@
-//! Remarks on a log of scans: the first few of a kind in words, the rest counted.
+//! Remarks on a log of scans: the first few of each kind in words, the rest counted.
 
 use super::angles::NoAngles;
 use super::log_options::LogOptions;
@@ -11,8 +11,8 @@ use crate::problem::{Problem, Problems, Wrong};
 use crate::station::Mount;
 use crate::text::quoted;
 
-/// Remarks of one kind that are printed one by one; the rest are counted, so that they stay
-/// readable.
+/// Number of remarks of one kind that are printed individually; the rest are counted, to keep the
+/// output readable.
 const MOST_REMARKS: usize = 5;
 
 /// Remarks of one kind.
@@ -30,7 +30,7 @@ impl Remarks {
             self.more += 1;
         }
     }
-    /// Those kept, and a line about the rest with what it advises.
+    /// The stored remarks, and a line about the rest with the advice.
     pub fn told(&self, file: &str, advice: &str) -> Vec<String> {
         let mut all = self.kept.clone();
         if self.more > 0 {
@@ -40,28 +40,29 @@ impl Remarks {
     }
 }
 
-/// To a log in which many scans come back.
+/// Advice for a log in which many scans reappear.
 const MIXED: &str = ": are rows of several scans or emitters mixed? Sort the log so that the rows of each scan stand together, and give each scan one emitter";
-/// Of a last row with fields missing.
+/// Message for a last row with missing fields.
 const CUT: &str = "the last line is cut short";
 
-/// All that is noted of a log while it is read.
+/// Everything noted about a log while it is read.
 pub(super) struct Notes {
     file: String,
-    /// What was taken otherwise than written; faults only on their way to the unusable rows.
+    /// What was read differently from how it is written; faults stay here only until they are moved
+    /// to the unusable rows.
     pub told: Told,
     /// Rows left out.
     unusable: Problems,
     headers_again: Vec<usize>,
-    /// Line of a last row that is cut short, or may be, and what to say about it.
+    /// Line of a last row that is, or may be, truncated, and the message about it.
     cut_short: Option<(usize, &'static str)>,
-    /// Of scans that come back or change their emitter.
+    /// Remarks on scans that reappear or change their emitter.
     returns: Remarks,
-    /// Of scans with readings outside the encoder ranges.
+    /// Remarks on scans with readings outside the encoder ranges.
     outside: Remarks,
-    /// Rows at times at which the angles are not known: outside their file, and in its gaps.
+    /// Number of rows at times without angles: outside the angle file, and in its gaps.
     no_angles: [usize; 2],
-    /// What the readings are, as a comment says, and in which line.
+    /// What a comment says the readings are, with its line.
     readings: Option<(usize, Readings)>,
 }
 
@@ -80,8 +81,7 @@ impl Notes {
         }
     }
 
-    /// Notes rows that cannot be used. Those of the last line, when it is given, may only be cut
-    /// short.
+    /// Records unusable rows. Problems on the line `last`, if given, may only be due to truncation.
     pub fn leave_out(&mut self, problems: Problems, last: Option<usize>) {
         let cut = |p: &Problem| last.is_some() && p.line == last;
         if let (Some(last), true) = (last, problems.as_slice().iter().any(cut)) {
@@ -90,37 +90,37 @@ impl Notes {
             self.unusable.append(problems);
         }
     }
-    /// Notes a last line that may be cut short.
+    /// Records a last line that may be truncated.
     pub fn cut_short(&mut self, line: usize, words: &'static str) {
         self.cut_short = Some((line, words));
     }
     pub fn is_cut_short(&self) -> bool {
         self.cut_short.is_some()
     }
-    /// How many rows cannot be used.
+    /// Number of unusable rows.
     pub fn unusable(&self) -> usize {
         self.unusable.count()
     }
-    /// Why rows cannot be used.
+    /// Why rows are unusable.
     pub fn problems(&self) -> &Problems {
         &self.unusable
     }
-    /// Notes a header that stands again.
+    /// Records a repeated header.
     pub fn header_again(&mut self, line: usize) {
         self.headers_again.push(line);
     }
-    /// Notes a row at whose time the angles are not known.
+    /// Records a row at a time without angles.
     pub fn without_angles(&mut self, why: NoAngles) {
         self.no_angles[match why {
             NoAngles::Outside => 0,
             NoAngles::Gap => 1,
         }] += 1;
     }
-    /// Notes readings outside the encoder ranges.
+    /// Records readings outside the encoder ranges.
     pub fn outside(&mut self, remark: String) {
         self.outside.push(|| remark);
     }
-    /// Notes a scan whose name was there before; with the emitter when that alone is another.
+    /// Records a scan whose name occurred before; with the emitter if only that differs.
     pub fn returns(&mut self, line: usize, name: &str, other_emitter: Option<&str>) {
         let file = &self.file;
         self.returns.push(|| match other_emitter {
@@ -132,7 +132,7 @@ impl Notes {
             ),
         });
     }
-    /// Takes up a comment that says what the readings are.
+    /// Handles a comment that says what the readings are.
     pub fn say_readings(&mut self, line: usize, said: &str) {
         let wrong = match (Readings::parse(said), &self.readings) {
             (Ok(readings), None) => {
@@ -155,12 +155,12 @@ impl Notes {
             .unwrap_or_default()
     }
 
-    /// What was taken otherwise than written.
+    /// What was read differently from how it is written.
     pub fn taken(&self) -> Vec<String> {
         self.told.taken.told(&self.file)
     }
 
-    /// What was odd so far.
+    /// Remarks on anything odd so far.
     pub fn remarks(&self, incomplete_sweeps: usize) -> Vec<String> {
         let file = &self.file;
         let mut all = Vec::new();
@@ -209,7 +209,7 @@ impl Notes {
     }
 }
 
-/// Watches a scan for readings that the station's encoders should not be able to show.
+/// Checks a scan for readings outside the range of the station's encoders.
 pub(super) struct RangeWatch {
     ranges: [(&'static str, Range); 2],
     first: Option<Outside>,
@@ -238,7 +238,7 @@ impl RangeWatch {
             rows: 0,
         }
     }
-    /// Looks at a row of the scan.
+    /// Checks a row of the scan.
     pub fn see(&mut self, sample: &Sample, line: usize) {
         let readings = [sample.azimuth, sample.elevation];
         let outside = self
@@ -256,7 +256,7 @@ impl RangeWatch {
             });
         }
     }
-    /// Ends the scan of that name: what is to be said of it.
+    /// Ends the scan of that name; returns the remark on it, if any.
     pub fn end(&mut self, file: &str, scan: &str) -> Option<String> {
         let more = std::mem::take(&mut self.rows).saturating_sub(1);
         let Outside {

@@ -1,4 +1,4 @@
-//! `scans.csv`, written.
+//! Writes `scans.csv`.
 
 use super::axes::Axes;
 use super::scan::Scan;
@@ -9,14 +9,13 @@ const READING: usize = 6;
 /// Decimals of a power: finer than any receiver.
 const POWER: usize = 6;
 
-/// Scans of a mount with these axes as a log of raw signal, a row a sample, powers in proportion to
-/// power. The reader of such logs gets the same scans from it, to the millisecond and the decimals
-/// that are written.
+/// Writes scans of a mount with these axes as a log of raw signal, one row per sample, with linear
+/// power. Reading the log gives the same scans, to the millisecond and the decimals written.
 pub fn scans_csv(axes: Axes, scans: &[Scan]) -> String {
     let [one, two] = axes.kinds();
     let mut rows = csv::Writer::from_writer(Vec::new());
     let mut write = |cells: [&str; 6]| {
-        // A vector takes whatever is written.
+        // Writing to a vector cannot fail.
         let _ = rows.write_record(cells);
     };
     write([

@@ -1,4 +1,4 @@
-//! What speaks against using a calibration, or a table made of one.
+//! Objections to the use of a calibration, or of a table made from one.
 
 use super::calibration::{Calibration, TermState};
 use super::calibration_trust::{CauseRecord, ExpectedPointingError, Trust};
@@ -7,21 +7,21 @@ use crate::number::two_digits;
 use crate::problem::printable;
 use crate::text::quoted;
 
-/// What stands against using the numbers of a calibration.
+/// Objections to using the numbers of a calibration.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Standing {
-    /// It is of another station: which, and of which is the station file.
+    /// It belongs to another station: its name, and that in the station file.
     pub foreign: Option<String>,
-    /// It states that its numbers mean nothing: why.
+    /// It states that its numbers are meaningless: the reason.
     pub worthless: Option<String>,
-    /// What it is not good for, with numbers.
+    /// What it cannot be used for, with numbers.
     pub limited: Option<String>,
     /// What changed while its peaks were taken.
     pub changed: Option<String>,
 }
 
 impl Standing {
-    /// Why it must not be used unless the user says so; none when nothing forbids it.
+    /// Why it must not be used unless the user insists; `None` if nothing forbids it.
     pub fn refusal(&self) -> Option<String> {
         let why: Vec<&str> = [&self.foreign, &self.worthless]
             .into_iter()
@@ -31,7 +31,7 @@ impl Standing {
         (!why.is_empty()).then(|| why.join("; "))
     }
 
-    /// What must be said when it is used, a sentence each.
+    /// Warnings to be given when it is used, one sentence each.
     pub fn caveats(&self) -> Vec<String> {
         [&self.foreign, &self.worthless, &self.limited, &self.changed]
             .into_iter()
@@ -40,7 +40,7 @@ impl Standing {
             .collect()
     }
 
-    /// Of numbers with this trust.
+    /// Objections that follow from this trust.
     pub fn of_trust(
         trust: Trust,
         reasons: &[String],
@@ -89,7 +89,7 @@ fn expectation(expected: &ExpectedPointingError) -> String {
 }
 
 impl Calibration {
-    /// What stands against using it at the station of that name, whose mount is of that kind.
+    /// Objections to using it at the station of that name with a mount of that kind.
     pub fn standing(&self, station: &str, mount: Kind) -> Standing {
         let mut standing = Standing::of_trust(
             self.trust,
@@ -109,7 +109,7 @@ impl Calibration {
                 self.kind()
             ));
         }
-        // What has reasons names them itself.
+        // Reasons already given name the terms themselves.
         let lost: Vec<&str> = (self.terms.iter())
             .filter(|(_, record)| record.state == TermState::NotSeparable)
             .map(|(name, _)| name.as_str())
@@ -159,7 +159,7 @@ mod tests {
     }
 
     #[test]
-    fn nothing_stands_against_a_good_one_at_home() {
+    fn no_objections_to_a_good_calibration_at_its_own_station() {
         let mut good = calibration();
         good.trust = Trust::Good;
         good.terms.retain(|_, r| r.state != TermState::NotSeparable);
@@ -175,7 +175,7 @@ mod tests {
     }
 
     #[test]
-    fn limits_are_said_with_their_numbers() {
+    fn limits_are_reported_with_their_numbers() {
         let mut limited = calibration();
         limited.reasons = vec!["one side of the sky".to_owned()];
         limited.expected_pointing_error = Some(ExpectedPointingError {
@@ -211,7 +211,7 @@ mod tests {
     }
 
     #[test]
-    fn what_means_nothing_is_refused_with_its_reasons() {
+    fn a_meaningless_calibration_is_refused_with_its_reasons() {
         let mut none = calibration();
         none.distrust(Trust::None, "the time zone is wrong".to_owned());
         let refusal = none.standing("Hill", Kind::AzEl).refusal().unwrap();

@@ -1,6 +1,6 @@
-//! Logs of spectra as common receiver tools write them: one line a sweep, or several for its
-//! parts, with date, time of day, lowest and highest frequency, width of a bin, number of
-//! samples, and then the power of each bin in decibels.
+//! Logs of spectra as written by common receiver tools: one line per sweep, or several for its
+//! parts, with date, time of day, lowest and highest frequency, bin width, number of samples, and
+//! then the power of each bin in decibels.
 
 use std::collections::HashSet;
 use std::io::BufRead;
@@ -13,12 +13,12 @@ use crate::station::limits::DECIBELS;
 use crate::text::quoted;
 use crate::time::{DateOrder, Utc, WrittenTime, WrittenZone, ZoneOffset};
 
-/// Up to where radio ends and light begins.
+/// Up to the boundary between radio and infrared.
 const HERTZ: Quantity = Quantity::new(0.0, 1e13, "hertz from 0 to 1e13");
 const MEGAHERTZ: Quantity = Quantity::new(0.0, 1e7, "megahertz from 0 to 1e7");
 const SAMPLES: Quantity = Quantity::new(0.0, 1e15, "a number of samples, 0 to 1e15");
 
-/// A stretch of frequencies.
+/// A range of frequencies.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Band {
     low_hz: f64,
@@ -29,7 +29,7 @@ impl Band {
     /// Reads `1694..1702`, in megahertz.
     ///
     /// # Errors
-    /// Any other text, with what a band looks like.
+    /// If the text is anything else, with the expected form of a band.
     pub fn parse(text: &str) -> Result<Band, String> {
         let number = |t: &str| MEGAHERTZ.read("", t.trim()).ok();
         (text.split_once("..").or_else(|| text.split_once('-')))
@@ -41,7 +41,7 @@ impl Band {
             })
             .ok_or_else(|| "a band is two frequencies in MHz, such as 1694..1702".to_owned())
     }
-    /// Whether a frequency in hertz lies in it.
+    /// Whether a frequency in hertz lies in the band.
     pub fn holds(&self, hz: f64) -> bool {
         (self.low_hz..=self.high_hz).contains(&hz)
     }
@@ -68,11 +68,11 @@ pub struct Sweep {
     pub time: Utc,
     /// Linear, in the unit of one bin.
     pub power: f64,
-    /// Of its first part.
+    /// Line of its first part.
     pub line: usize,
 }
 
-/// The part of the usual band that a sweep must cover; one cut short by the end of recording has
+/// Fraction of the usual band that a sweep must cover; one truncated by the end of recording covers
 /// less. Common practice, no source.
 const LEAST_COVERED: f64 = 0.9;
 
@@ -82,12 +82,12 @@ pub struct Sweeps<R> {
     dialect: Dialect,
     decided: Decided,
     band: Band,
-    /// Hertz of the band that the sweeps of the file's beginning cover.
+    /// Width of the band covered by the sweeps at the beginning of the file, hertz.
     usual_hz: f64,
     present: Option<Parts>,
-    /// Sweeps left out since parts of them are missing.
+    /// Sweeps skipped because parts of them are missing.
     incomplete: usize,
-    /// The last line that has no end.
+    /// Line number of a last line without a line end.
     cut_short: Option<usize>,
     text: String,
 }
@@ -97,7 +97,7 @@ pub struct Sweeps<R> {
 struct Parts {
     line: usize,
     first: Utc,
-    /// Seconds from the first, added up over the parts.
+    /// Seconds since the first part, summed over the parts.
     seconds: f64,
     /// Lowest frequencies.
     lows: HashSet<u64>,
@@ -115,20 +115,20 @@ struct Line<'t> {
     powers: std::str::Split<'t, char>,
 }
 
-/// What the beginning of a log of sweeps shows.
+/// What is found at the beginning of a log of sweeps.
 pub struct Beginning {
     pub dialect: Dialect,
     /// From the lowest to the highest frequency.
     pub span: Band,
-    /// The first time, as it is written, with its line.
+    /// The first time, as written, with its line.
     pub first: WrittenTime,
     pub first_text: String,
     pub first_line: usize,
-    /// What one sweep covers at most.
+    /// The most that one sweep covers.
     covered: Vec<(Band, f64)>,
 }
 
-/// Looks whether a file that begins so is a log of sweeps.
+/// Recognises a log of sweeps by its beginning; `None` if it is another kind of file.
 pub fn beginning(head: &[u8]) -> Option<Beginning> {
     let dialect = Dialect::of(head);
     let text = String::from_utf8_lossy(crate::text::without_mark(head));
@@ -139,7 +139,7 @@ pub fn beginning(head: &[u8]) -> Option<Beginning> {
             || line.starts_with('#')
             || line.starts_with(char::is_alphabetic);
         let Some(cut) = cut(line, dialect) else {
-            // A header may stand above, and the last line of the beginning may be cut.
+            // There may be a header above, and the last line of the beginning may be truncated.
             if found.is_none() && !named {
                 return None;
             }
@@ -175,7 +175,7 @@ pub fn beginning(head: &[u8]) -> Option<Beginning> {
 }
 
 impl Beginning {
-    /// Hertz of a band that one sweep covers.
+    /// Width of the part of a band that one sweep covers, hertz.
     pub fn covers_hz(&self, band: &Band) -> f64 {
         let mut bins: Vec<(u64, f64)> = (self.covered.iter())
             .map(|(bin, _)| {
@@ -226,19 +226,20 @@ impl<R: BufRead> Sweeps<R> {
     pub fn lines_read(&self) -> usize {
         self.lines.count
     }
-    /// Sweeps left out so far because parts of them are missing.
+    /// Sweeps skipped so far because parts of them are missing.
     pub fn incomplete(&self) -> usize {
         self.incomplete
     }
-    /// The last line, when it has no end and was left out.
+    /// Line number of a last line that was skipped because it has no line end.
     pub fn cut_short(&self) -> Option<usize> {
         self.cut_short
     }
 
-    /// The next sweep, or none at the end. Lines that belong to none are reported and left out.
+    /// Returns the next sweep, or `None` at the end. Lines that are not part of a sweep are
+    /// reported and skipped.
     ///
     /// # Errors
-    /// When reading fails.
+    /// If reading fails.
     pub fn next(&mut self, problems: &mut Problems) -> Result<Option<Sweep>, Error> {
         loop {
             self.text.clear();
@@ -298,7 +299,7 @@ impl<R: BufRead> Sweeps<R> {
         }
     }
 
-    /// The sweep of these parts; none, and counted, when too much of it is missing.
+    /// Combines these parts into a sweep; `None`, and counted, if too much of it is missing.
     fn whole(&mut self, parts: &Parts) -> Option<Sweep> {
         if parts.covered_hz < LEAST_COVERED * self.usual_hz {
             self.incomplete += 1;
@@ -329,8 +330,8 @@ impl Parts {
 }
 
 impl Line<'_> {
-    /// The bins that have a power, with it in decibels. Receivers write what they could not
-    /// measure as nan or -inf.
+    /// Iterates over the bins that have a power, in decibels. Receivers write nan or -inf for what
+    /// they could not measure.
     fn bins(&self) -> impl Iterator<Item = (Band, f64)> {
         let (low, step) = (self.span.low_hz, self.step_hz);
         self.powers
@@ -348,7 +349,7 @@ impl Line<'_> {
     }
 }
 
-/// Cuts a line; none when it is not a sweep.
+/// Splits a line; `None` if it is not part of a sweep.
 fn cut(line: &str, dialect: Dialect) -> Option<Line<'_>> {
     let line = line.trim_end_matches(['\r', '\n']);
     let mut cells = line.split(dialect.delimiter);
@@ -357,7 +358,7 @@ fn cut(line: &str, dialect: Dialect) -> Option<Line<'_>> {
     let (low_hz, high_hz, step_hz) = (number(HERTZ)?, number(HERTZ)?, number(HERTZ)?);
     let _samples = number(SAMPLES)?;
     let sound = low_hz < high_hz && step_hz > 0.0 && step_hz <= high_hz - low_hz + 1.0;
-    // Dates and times of day are recognised first by their cheapest sign.
+    // Dates and times of day are first recognised by the cheapest test.
     if !sound || !clock.contains(':') {
         return None;
     }
@@ -376,7 +377,7 @@ fn cut(line: &str, dialect: Dialect) -> Option<Line<'_>> {
 }
 
 impl Decided {
-    /// The instant of a time of a sweep.
+    /// Converts the time of a sweep to UTC.
     fn instant(&self, written: &WrittenTime) -> Result<Utc, String> {
         let order = match (self.order, written.is_open()) {
             (Some(order), _) => order,
@@ -440,21 +441,21 @@ mod tests {
     }
 
     #[test]
-    fn a_sweep_that_lacks_a_part_is_left_out_and_counted() {
+    fn an_incomplete_sweep_is_skipped_and_counted() {
         let (sweeps, incomplete, problems) = read(
             &log(|i, line| if i == 3 { String::new() } else { line }),
             None,
         );
         assert_eq!((sweeps.len(), incomplete), (4, 1));
         assert!(problems.is_empty());
-        // It lies in the other half of the band.
+        // The missing part lies in the other half of the band.
         let missing = log(|i, line| if i == 3 { String::new() } else { line });
         let (sweeps, incomplete, _) = read(&missing, Some("100..102"));
         assert_eq!((sweeps.len(), incomplete), (5, 0));
     }
 
     #[test]
-    fn bins_without_a_number_do_not_count() {
+    fn bins_without_a_power_are_ignored() {
         let text = log(|_, line| line.replace("64, -10", "64, nan"));
         let (sweeps, incomplete, _) = read(&text, None);
         assert_eq!((sweeps.len(), incomplete), (5, 0));
@@ -462,7 +463,7 @@ mod tests {
     }
 
     #[test]
-    fn a_damaged_line_is_told_with_its_place() {
+    fn a_damaged_line_is_reported_with_its_position() {
         let text = log(|i, line| {
             if i == 4 {
                 line.replace("-20", "-2x")
@@ -495,7 +496,7 @@ mod tests {
     }
 
     #[test]
-    fn bands_are_two_frequencies() {
+    fn a_band_is_given_by_two_frequencies() {
         let band = Band::parse("1694..1702").unwrap();
         assert!(band.holds(1.7e9) && !band.holds(1.703e9));
         assert_eq!(Band::parse("1694-1702"), Ok(band));

@@ -1,15 +1,15 @@
-//! Terms as people name them, and what they may be held at.
+//! Names of terms as users type them, and the values they may be held at.
 
 use super::axes::AZIMUTH_READING;
 use crate::mount::{Group, Kind, Term, TermUnit};
 use crate::problem::{Error, nearest_name};
 use crate::quantity::Quantity;
 
-/// What a term may be held at. Beyond it no mount is, and the pointing equations mean nothing
-/// (common practice, no source).
+/// Values that a term may be held at. No mount is outside this range, and the pointing equations
+/// would be meaningless there (common practice, no source).
 pub fn holdable(term: Term) -> Quantity {
     match (term, term.unit()) {
-        // As many turns as a reading may have.
+        // As many turns as a reading may include.
         (Term::AzimuthZero, _) => AZIMUTH_READING,
         (Term::ElevationZero, _) => Quantity::new(-360.0, 360.0, "degrees from -360 to 360"),
         (_, TermUnit::Angle) => Quantity::new(-45.0, 45.0, "degrees from -45 to 45"),
@@ -20,7 +20,7 @@ pub fn holdable(term: Term) -> Quantity {
     }
 }
 
-/// A term, or a group's terms by the part of the name that they share: `tilt`,
+/// Returns a term, or the terms of a group by the part of the name that they share: `tilt`,
 /// `azimuth-runout`, `track-warp`, `polar-axis`, `lower-axis`.
 ///
 /// # Errors
@@ -43,7 +43,7 @@ pub fn terms_named(mount: Kind, name: &str) -> Result<Vec<Term>, Error> {
     }
 }
 
-/// The term of that name on a mount of that kind.
+/// Returns the term of that name on a mount of that kind.
 ///
 /// # Errors
 /// [`Error::Usage`] for an unknown name, with the nearest one.

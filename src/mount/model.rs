@@ -385,7 +385,7 @@ impl RotationVector {
     }
 
     /// About which axis an already rotated vector turns when the rotation vector changes by
-    /// `rate`: J rate, with J = I sin(t)/t + k k' (1 - sin(t)/t) + [k]x (1 - cos(t))/t the left
+    /// `rate`: J rate, with J = I sin(t)/t + k k' (1 - sin(t)/t) + `[k]`x (1 - cos(t))/t the left
     /// Jacobian of the rotation group (Barfoot, State Estimation for Robotics, 2017,
     /// equation 7.77; from memory).
     fn axis_of(&self, rate: &Vector3<f64>) -> Vector3<f64> {

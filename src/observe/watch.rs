@@ -81,7 +81,7 @@ impl fmt::Display for StopCause {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             StopCause::Person(how) => f.write_str(how),
-            StopCause::Missing => f.write_str("the mount has not told its position for 3 s"),
+            StopCause::Missing => f.write_str("the mount has not reported its position for 3 s"),
             StopCause::NoProgress { axis, seconds } => write!(
                 f,
                 "{} has not moved toward its target for {seconds:.0} s: stuck, its power off, or its \
@@ -90,7 +90,7 @@ impl fmt::Display for StopCause {
             ),
             StopCause::WrongWay { axis, by } => write!(
                 f,
-                "{} moves away from its target, {:.1} deg by now",
+                "{} is moving away from its target, {:.1} deg so far",
                 axis_name(*axis),
                 by.degrees()
             ),
@@ -101,7 +101,7 @@ impl fmt::Display for StopCause {
             ),
             StopCause::TooFast { axis, speed } => write!(
                 f,
-                "the reading of {} changes by {:.0} deg a second, which the mount cannot do",
+                "the reading of {} changes by {:.0} deg a second, faster than the mount can move",
                 axis_name(*axis),
                 speed.degrees()
             ),
@@ -121,7 +121,7 @@ impl fmt::Display for StopCause {
             StopCause::Lost(why) => write!(f, "the connection to the mount is gone ({why})"),
             StopCause::Guard(why) => f.write_str(why),
             StopCause::NothingHeard { emitters } => {
-                write!(f, "nothing was heard of {emitters} emitters in a row")
+                write!(f, "no signal was found from {emitters} emitters in a row")
             }
             StopCause::SunTooLong => f.write_str("more than 20 s in the zone round the Sun"),
         }
@@ -129,42 +129,42 @@ impl fmt::Display for StopCause {
 }
 
 impl StopCause {
-    /// What to do about it before going on.
+    /// What to do about it before going on, as sentences without the last full stop.
     pub fn advice(&self) -> &'static str {
         match self {
-            StopCause::Person(_) => "go on when it is safe",
+            StopCause::Person(_) => "Go on when it is safe",
             StopCause::Missing | StopCause::Lost(_) => {
-                "look at the daemon, its cable and the controller; wait until it is connected again"
+                "Check the daemon, its cable and the controller; wait until it is connected again"
             }
             StopCause::NoProgress { .. } => {
-                "isolate the power before touching gears; look at the drive, its fuse, and whether \
-                 the encoder turns with the axis"
+                "Isolate the power before touching gears; check the drive and its fuse, and that the \
+                 encoder turns with the axis"
             }
             StopCause::WrongWay { .. } => {
-                "look at the sense of the motor and of the encoder, and at the controller's limits"
+                "Check which way the motor and the encoder turn, and the controller's limits"
             }
             StopCause::OutOfRange { .. } => {
-                "bring the mount back within its ranges by hand, or put right the ranges of the \
+                "Bring the mount back within its ranges by hand, or correct the ranges in the \
                  station file"
             }
             StopCause::TooFast { .. } => {
-                "look whether the mount stands where its encoders say, and at the encoder's cable"
+                "Check that the mount is where its encoders say it is, and check the encoder's cable"
             }
-            StopCause::SilentReceiver { .. } => "start the receiver's stream again",
+            StopCause::SilentReceiver { .. } => "Start the receiver's stream again",
             StopCause::Saturated => {
-                "lower the gain, switch the automatic gain off, or put an attenuator in"
+                "Lower the gain, switch the automatic gain off, or put an attenuator in"
             }
             StopCause::Slipped { .. } => {
-                "look for a slipping clutch, a loose grub screw, lost steps; what was measured \
+                "Look for a slipping clutch, a loose grub screw, lost steps; what was measured \
                  before stays in the log, and solve finds the row from which it changed"
             }
-            StopCause::Disobeyed => "cut its power; it must not be driven until a stop works",
+            StopCause::Disobeyed => "Cut its power; it must not be driven until a stop works",
             StopCause::NothingHeard { .. } => {
-                "look at the receiver, its band and its polarisation, at the clock and the site, and \
-                 whether the zeros are farther off than was said"
+                "Check the receiver, its band and its polarisation, the clock and the site, and \
+                 whether the zeros are further off than was stated"
             }
             StopCause::Guard(_) | StopCause::SunTooLong => {
-                "see that the beam is clear of the Sun; if it is not, move the dish off by hand"
+                "Make sure that the beam is clear of the Sun; if it is not, move the dish off by hand"
             }
         }
     }

@@ -1,4 +1,4 @@
-//! The folder of a report, exchanged whole: the files of two runs never mix.
+//! The folder of a report, replaced as a whole: the files of two runs never mix.
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
@@ -11,23 +11,23 @@ use crate::files::{FOLDER_RECORD, WholeFolder, link_end};
 use crate::problem::Error;
 use crate::time::Utc;
 
-/// The value of `format` in the record of a folder.
+/// Value of `format` in the record of a folder.
 const FORMAT: &str = "plumbeam report 1";
 
-/// Files that systems put into folders by themselves.
+/// Files that operating systems create in folders.
 const OF_THE_SYSTEM: [&str; 3] = [".DS_Store", "Thumbs.db", "desktop.ini"];
 
-/// What a folder says of itself: which files the verb wrote into it.
+/// The record of a folder: which files the verb wrote into it.
 #[derive(Debug, Serialize, Deserialize)]
 struct Record {
     format: String,
     verb: String,
     created_utc: Utc,
-    /// The checksum of each file, by name.
+    /// Checksum of each file, by name.
     crc32: BTreeMap<String, String>,
 }
 
-/// A place for a folder, which may be written.
+/// A path approved for a folder.
 #[derive(Clone, Debug)]
 pub struct OutputFolder {
     verb: &'static str,
@@ -38,27 +38,27 @@ pub struct OutputFolder {
 /// A folder that was written.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Delivered {
-    /// How many files there are in it.
+    /// Number of files in it.
     pub files: usize,
-    /// Where the folder that stood there is kept, if it held more than a report.
+    /// Where the previous folder is kept, if it contained more than a report.
     pub kept: Option<PathBuf>,
 }
 
-/// What stands in the folder's place.
+/// What to do with an existing folder.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Old {
-    /// Nothing that would be missed.
+    /// Replace it: it contains nothing worth keeping.
     Goes,
-    /// A report with files of the user's own, or an edited one.
+    /// Keep it: a report with files of the user's own, or an edited one.
     IsKept,
 }
 
 impl Guard {
-    /// Asks for a folder to write a report to, which `option` named. Ask before the work is done,
-    /// and after all files.
+    /// Requests the folder named by `option` for a report. Call it before the work is done, and
+    /// after all files have been requested.
     ///
     /// # Errors
-    /// [`Error::Usage`] when something would be lost with the folder that stands there.
+    /// [`Error::Usage`] if replacing the existing folder would lose something.
     pub fn folder(&mut self, option: &str, path: &Path) -> Result<OutputFolder, Error> {
         self.folder_place(option, path)?;
         let folder = OutputFolder {
@@ -70,7 +70,7 @@ impl Guard {
         Ok(folder)
     }
 
-    /// Asks for a folder if the option was given.
+    /// Requests a folder if the option was given.
     ///
     /// # Errors
     /// As [`Guard::folder`].
@@ -84,15 +84,15 @@ impl Guard {
 }
 
 impl OutputFolder {
-    /// As the user named it.
+    /// Path as given by the user.
     pub fn path(&self) -> &Path {
         &self.path
     }
 
-    /// Has `write` write all its files into a folder in the making, then puts that in its place.
+    /// Lets `write` write all its files into a temporary folder, then moves that to its final path.
     ///
     /// # Errors
-    /// Those of `write`; as [`Guard::folder`], because it checks again; when the disk is full or
+    /// Errors of `write`; as [`Guard::folder`], because it checks again; or if the disk is full or
     /// fails. The old folder is then untouched.
     pub fn write(
         &self,
@@ -109,7 +109,7 @@ impl OutputFolder {
             created_utc: Utc::now(),
             crc32,
         };
-        // A plain struct of texts always serialises.
+        // A plain struct of strings always serialises.
         let record = serde_json::to_string_pretty(&record).unwrap_or_default() + "\n";
         let kept = match self.judge()? {
             Old::Goes => None,
@@ -119,7 +119,7 @@ impl OutputFolder {
         Ok(Delivered { files, kept })
     }
 
-    /// What stands there now, and what becomes of it.
+    /// Decides what to do with the existing folder.
     fn judge(&self) -> Result<Old, Error> {
         let failed = |e| Error::io(&self.path.display().to_string(), "look at", e);
         let refused = |what: &str| {
@@ -181,7 +181,7 @@ impl OutputFolder {
     }
 }
 
-/// The checksum of each file in a folder of files.
+/// Checksum of each file in a folder.
 fn checksums(folder: &Path) -> std::io::Result<BTreeMap<String, String>> {
     let mut all = BTreeMap::new();
     for entry in std::fs::read_dir(folder)? {
@@ -221,7 +221,7 @@ mod tests {
     }
 
     #[test]
-    fn two_runs_never_mix() {
+    fn files_of_two_runs_never_mix() {
         let place = tempfile::tempdir().unwrap();
         let path = place.path().join("report");
         let ask = || Guard::new("solve").folder("--report", &path);
@@ -231,7 +231,7 @@ mod tests {
         assert_eq!((second.files, second.kept), (2, None));
         assert_eq!(names(&path), [FOLDER_RECORD, "b", "page"]);
         assert_eq!(names(place.path()), ["report"]);
-        // A run that fails changes nothing.
+        // A failed run changes nothing.
         let failed = ask().unwrap().write(|making| {
             std::fs::write(making.join("page"), "3").unwrap();
             Err(Error::Usage("it failed".to_owned()))
@@ -242,12 +242,12 @@ mod tests {
     }
 
     #[test]
-    fn what_is_more_than_a_report_is_kept_or_refused() {
+    fn folders_with_more_than_a_report_are_kept_or_refused() {
         let place = tempfile::tempdir().unwrap();
         let path = place.path().join("report");
         let ask = |verb| Guard::new(verb).folder("--report", &path);
         std::fs::create_dir(&path).unwrap();
-        // An empty folder is as good as none.
+        // An empty folder counts as none.
         write(&ask("solve").unwrap(), &[("page", "1")]).unwrap();
         let said = ask("faults").unwrap_err().to_string();
         assert!(said.contains("is the report of solve"), "{said}");
@@ -261,7 +261,7 @@ mod tests {
             assert_eq!(std::fs::read_to_string(kept.join(own)).unwrap(), "mine");
             assert_eq!(names(&path), [FOLDER_RECORD, "page"]);
         }
-        // A folder that no report made.
+        // A folder that was not made by a report.
         let said = Guard::new("solve").folder("--report", place.path());
         let said = said.unwrap_err();
         assert_eq!(said.exit_code(), 2);
@@ -296,7 +296,7 @@ mod tests {
 
     #[cfg(unix)]
     #[test]
-    fn a_link_stays_a_link_and_the_mode_stays() {
+    fn a_link_and_the_file_mode_are_preserved() {
         use std::os::unix::fs::PermissionsExt;
         let place = tempfile::tempdir().unwrap();
         let real = place.path().join("real");

@@ -1,4 +1,4 @@
-//! The one gate through which every output goes.
+//! Checks every output before it is written.
 
 use std::io::{Read, Write};
 use std::path::{Path, PathBuf};
@@ -12,25 +12,25 @@ use crate::files::{WholeFile, link_end, write_whole};
 use crate::problem::{Error, printable};
 use crate::station::{EmitterKind, Station};
 
-/// What a verb reads, so that nothing that it writes destroys any of it.
+/// Keeps track of what a verb reads, so that its output does not destroy any of it.
 #[derive(Debug)]
 pub struct Guard {
     verb: &'static str,
     inputs: Vec<NamedPath>,
     /// Outputs so far: no two of them may go to the same place.
     outputs: Vec<NamedPath>,
-    /// Those of them that are folders.
+    /// Those outputs that are folders.
     folders: Vec<NamedPath>,
 }
 
 /// A file or folder that is read or written.
 #[derive(Clone, Debug)]
 struct NamedPath {
-    /// What it is to the user: `the station file`, `--sheet`.
+    /// Description for the user: `the station file`, `--sheet`.
     what: String,
-    /// As the user named it.
+    /// Path as given by the user.
     path: PathBuf,
-    /// Where that leads when all links are followed.
+    /// The path with all links followed.
     end: PathBuf,
 }
 
@@ -42,9 +42,8 @@ impl NamedPath {
             end: absolute(&link_end(path)),
         }
     }
-    /// Whether two places are one: by their path, or because the system says that they are the
-    /// same file, as it does of hard links and of names that differ in case only where case does
-    /// not count.
+    /// Whether two paths are the same: by name, or because the system reports the same file, as for
+    /// hard links and for names that differ only in case on a case-insensitive file system.
     fn is(&self, other: &NamedPath) -> bool {
         let named = !self.is_standard_input() && !other.is_standard_input();
         (named && self.end == other.end)
@@ -53,8 +52,8 @@ impl NamedPath {
     fn is_standard_input(&self) -> bool {
         self.path.as_os_str() == "-"
     }
-    /// What the system knows the file or folder by. Nothing else is opened to find out: opening a
-    /// pipe would wait for its other end.
+    /// The system's identity of the file or folder. Nothing else is opened for this: opening a pipe
+    /// would wait for its other end.
     fn handle(&self) -> Option<Handle> {
         if self.is_standard_input() {
             let stdin = Handle::stdin().ok()?;
@@ -64,7 +63,7 @@ impl NamedPath {
         let there = std::fs::metadata(&self.end).ok()?;
         (there.is_file() || there.is_dir()).then(|| Handle::from_path(&self.end).ok())?
     }
-    /// As a part of a message.
+    /// Text for a message.
     fn shown(&self) -> String {
         match self.is_standard_input() {
             true => "standard input".to_owned(),
@@ -73,7 +72,7 @@ impl NamedPath {
     }
 }
 
-/// The path with the links of its folder followed, though nothing may stand there yet.
+/// The path with the links of its folder followed, even if nothing exists there yet.
 fn absolute(path: &Path) -> PathBuf {
     match (std::fs::canonicalize(folder_of(path)), path.file_name()) {
         (Ok(folder), Some(name)) => folder.join(name),
@@ -81,7 +80,7 @@ fn absolute(path: &Path) -> PathBuf {
     }
 }
 
-/// The folder in which a file stands.
+/// The folder that contains a file.
 pub(super) fn folder_of(path: &Path) -> &Path {
     match path.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
@@ -89,13 +88,13 @@ pub(super) fn folder_of(path: &Path) -> &Path {
     }
 }
 
-/// A path as a part of a message.
+/// Text of a path for a message.
 pub(super) fn shown(path: &Path) -> String {
     printable(&path.display().to_string())
 }
 
 impl Guard {
-    /// Of a verb that reads nothing yet.
+    /// Guard of a verb that reads nothing yet.
     pub fn new(verb: &'static str) -> Guard {
         Guard {
             verb,
@@ -110,21 +109,21 @@ impl Guard {
         self.verb
     }
 
-    /// It reads this file or folder, which is `what` to the user. `-` is standard input, which may
-    /// be a file too.
+    /// Registers a file or folder as read; `what` describes it to the user. `-` is standard input,
+    /// which may also be a file.
     #[must_use]
     pub fn reads(mut self, what: &str, path: &Path) -> Guard {
         self.inputs.push(NamedPath::new(what, path));
         self
     }
 
-    /// It reads several files.
+    /// Registers several files as read.
     #[must_use]
     pub fn reads_all(self, what: &str, paths: &[PathBuf]) -> Guard {
         (paths.iter()).fold(self, |guard, path| guard.reads(what, path))
     }
 
-    /// It reads a station file and the files of orbit elements that this names.
+    /// Registers a station file and the orbit element files named in it as read.
     #[must_use]
     pub fn reads_station(mut self, path: &Path, station: &Station) -> Guard {
         self = self.reads("the station file", path);
@@ -136,10 +135,10 @@ impl Guard {
         self
     }
 
-    /// Asks for a place to write a file to, which `option` named. Ask before the work is done.
+    /// Requests the path named by `option` for an output file. Call it before the work is done.
     ///
     /// # Errors
-    /// [`Error::Usage`] when writing there would destroy something; when it can be no file.
+    /// [`Error::Usage`] if writing there would destroy something, or if it cannot be a file.
     pub fn file(&mut self, option: &str, path: &Path, kind: OutputKind) -> Result<Output, Error> {
         let output = Output {
             verb: self.verb,
@@ -162,7 +161,7 @@ impl Guard {
         Ok(output)
     }
 
-    /// Asks for a file if the option was given.
+    /// Requests a file if the option was given.
     ///
     /// # Errors
     /// As [`Guard::file`].
@@ -175,12 +174,11 @@ impl Guard {
         path.map(|path| self.file(option, path, kind)).transpose()
     }
 
-    /// Asks for a log that grows at its end, which `option` named. What stands there must begin
-    /// with `own`, or be nothing.
+    /// Requests the path named by `option` for a log that is appended to. An existing file must
+    /// begin with `own` or be empty.
     ///
     /// # Errors
-    /// [`Error::Usage`] when it is something else, or something that is read; when it can be no
-    /// file.
+    /// [`Error::Usage`] if it is something else, is also read, or cannot be a file.
     pub fn growing(&mut self, option: &str, path: &Path, own: &str) -> Result<Growing, Error> {
         let place = NamedPath::new(option, path);
         self.refuse_inputs(&place)?;
@@ -206,14 +204,14 @@ impl Guard {
                     self.verb
                 )));
             }
-            // What is wrong with it as a place is said as of any other output.
+            // Faults of the path are reported as for any other output.
             _ => drop(output.judge()?),
         }
         self.outputs.push(place);
         Ok(Growing(path.to_owned()))
     }
 
-    /// Refuses standard output when it was led into a file that is read.
+    /// Refuses standard output if it is redirected to a file that is read.
     ///
     /// # Errors
     /// [`Error::Usage`].
@@ -237,8 +235,8 @@ impl Guard {
         }
     }
 
-    /// Notes a folder that is written, and refuses it when it is or holds something that is read,
-    /// or another output.
+    /// Registers an output folder, and refuses it if it is, or contains, something that is read or
+    /// another output.
     pub(super) fn folder_place(&mut self, option: &str, path: &Path) -> Result<(), Error> {
         let place = NamedPath::new(option, path);
         self.refuse_inputs(&place)?;
@@ -287,7 +285,7 @@ impl Guard {
     }
 }
 
-/// What is wrong with an output that would go when the folder of another is replaced.
+/// Error for an output that would be lost when the folder of another is replaced.
 fn inside_of(output: &NamedPath, folder: &NamedPath) -> Error {
     Error::Usage(format!(
         "{} {} lies in the folder of {}, which is replaced as a whole\n  help: name a place outside \
@@ -298,7 +296,7 @@ fn inside_of(output: &NamedPath, folder: &NamedPath) -> Error {
     ))
 }
 
-/// A place for a file, which may be written.
+/// A path approved for an output file.
 #[derive(Clone, Debug)]
 pub struct Output {
     verb: &'static str,
@@ -308,12 +306,12 @@ pub struct Output {
 }
 
 impl Output {
-    /// As the user named it.
+    /// Path as given by the user.
     pub fn path(&self) -> &Path {
         &self.path
     }
 
-    /// What stands there now, and what becomes of it.
+    /// Examines the existing file and decides what to do with it.
     fn judge(&self) -> Result<(FileContents, Old), Error> {
         let failed = |e| Error::io(&self.path.display().to_string(), "look at", e);
         let end = link_end(&self.path);
@@ -336,7 +334,7 @@ impl Output {
             )));
         }
         if !there.is_file() {
-            // A device or a pipe holds nothing that could be lost.
+            // A device or a pipe has no contents that could be lost.
             return Ok((FileContents::Nothing, Old::Goes));
         }
         let mut start = Vec::new();
@@ -355,10 +353,10 @@ impl Output {
         Ok((found, old))
     }
 
-    /// Begins to write it, piece by piece.
+    /// Starts writing the file piece by piece.
     ///
     /// # Errors
-    /// As [`Guard::file`], because it checks again; when the folder cannot be written to.
+    /// As [`Guard::file`], because it checks again; or if the folder cannot be written to.
     pub fn begin(&self) -> Result<Pending<'_>, Error> {
         self.judge()?;
         Ok(Pending {
@@ -367,10 +365,10 @@ impl Output {
         })
     }
 
-    /// Writes it, whole or not at all. Gives where the older file is kept, if one is.
+    /// Writes the file atomically. Returns where the older file is kept, if it is.
     ///
     /// # Errors
-    /// As [`Output::begin`]; when the disk is full or fails.
+    /// As [`Output::begin`], or if the disk is full or fails.
     pub fn write(&self, contents: &[u8]) -> Result<Option<PathBuf>, Error> {
         let text = std::str::from_utf8(contents);
         let marked = match (self.kind, text) {
@@ -381,8 +379,8 @@ impl Output {
         };
         let there = (self.path.is_file()).then(|| std::fs::read(&self.path).ok());
         if there.flatten().is_some_and(|there| there == marked) {
-            // The same again: there is nothing to keep, and a program that watches the file may see
-            // it change again.
+            // Identical contents: there is nothing to keep, and a program that watches the file
+            // still sees it change.
             self.judge()?;
             let mut whole = WholeFile::create(&self.path)?;
             self.put(&mut whole, &marked)?;
@@ -393,7 +391,7 @@ impl Output {
         pending.finish()
     }
 
-    /// Rewrites a log that this run wrote before: nothing of it is kept.
+    /// Rewrites a log that this run wrote earlier, without keeping the old one.
     ///
     /// # Errors
     /// As [`Output::write`].
@@ -410,15 +408,15 @@ impl Output {
     }
 }
 
-/// A log that grows at its end.
+/// A log that is appended to.
 #[derive(Clone, Debug)]
 pub struct Growing(PathBuf);
 
 impl Growing {
-    /// Opens it; what is written goes behind what is there.
+    /// Opens it for appending.
     ///
     /// # Errors
-    /// When it cannot be opened.
+    /// If it cannot be opened.
     pub fn open(&self) -> Result<std::fs::File, Error> {
         std::fs::OpenOptions::new()
             .append(true)
@@ -427,18 +425,18 @@ impl Growing {
             .map_err(|e| Error::io(&self.0.display().to_string(), "write", e))
     }
 
-    /// Writes it anew, whole or not at all; what was opened before is the old one.
+    /// Rewrites it atomically; handles opened earlier still refer to the old file.
     ///
     /// # Errors
-    /// When it cannot be written.
+    /// If it cannot be written.
     pub fn rewrite(&self, contents: &str) -> Result<(), Error> {
         write_whole(&link_end(&self.0), contents.as_bytes())
     }
 
-    /// Ends a last line that was cut short, so that the next begins on a line of its own.
+    /// Terminates an incomplete last line, so that the next row starts on a new line.
     ///
     /// # Errors
-    /// When it cannot be read or written.
+    /// If it cannot be read or written.
     pub fn end_last_line(&self) -> Result<(), Error> {
         let failed = |e| Error::io(&self.0.display().to_string(), "write", e);
         let text = std::fs::read(link_end(&self.0)).map_err(failed)?;
@@ -448,13 +446,13 @@ impl Growing {
         }
     }
 
-    /// As the user named it.
+    /// Path as given by the user.
     pub fn path(&self) -> &Path {
         &self.0
     }
 }
 
-/// Bytes of an older file that are examined: more than any log of an evening.
+/// Maximum number of bytes of an older file that are examined: more than any log of one session.
 const MOST_LOOKED_AT: u64 = 256 << 20;
 
 /// A file that is being written.
@@ -465,11 +463,12 @@ pub struct Pending<'a> {
 }
 
 impl Pending<'_> {
-    /// Puts it in its place, after the older file was kept if it must be. Gives where that is.
+    /// Moves the file to its final path, after keeping the older file if necessary. Returns where
+    /// that is kept.
     ///
     /// # Errors
-    /// When the disk is full or fails, or the place has become another; the old file is then
-    /// untouched.
+    /// If the disk is full or fails, or the existing file has changed in the meantime; the old file
+    /// is then untouched.
     pub fn finish(self) -> Result<Option<PathBuf>, Error> {
         let mut kept = None;
         let output = self.output;

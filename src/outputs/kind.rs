@@ -1,4 +1,4 @@
-//! What kind of file is at the place of an output, and what may be done to it.
+//! Recognises the kind of file that an output would replace, and decides what may be done with it.
 
 use serde::Deserialize;
 
@@ -20,54 +20,54 @@ pub enum OutputKind {
     Text,
 }
 
-/// What a file turns out to be.
+/// Contents of an existing file.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum FileContents {
-    /// There is nothing in it.
+    /// Empty.
     Nothing,
     /// A log with this many filled rows.
     Log {
-        /// How many.
+        /// Number of filled rows.
         rows: usize,
-        /// The verb that wrote it, if nobody has edited it since.
+        /// The verb that wrote it, if it has not been edited since.
         unedited_of: Option<String>,
     },
     /// A log without a filled row.
     Unfilled {
-        /// How many rows it has to fill in.
+        /// Number of rows to fill in.
         rows: usize,
-        /// The verb that wrote it, if nobody has edited it since.
+        /// The verb that wrote it, if it has not been edited since.
         unedited_of: Option<String>,
     },
     /// A calibration, and when it was made if it says so.
     Calibration(Option<Utc>),
     /// A correction table.
     Table,
-    /// A file that a person or a service wrote for plumbeam to read: which.
+    /// An input file written by a person or a service, with its description.
     Source(&'static str),
     /// Something else.
     Other,
 }
 
-/// What becomes of a file that stands where an output goes.
+/// What to do with an existing file at the path of an output.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Old {
-    /// It may go: there is nothing in it that would be missed.
+    /// Replace it: it contains nothing worth keeping.
     Goes,
-    /// It is kept beside the new one.
+    /// Keep it beside the new one.
     IsKept,
 }
 
 impl FileContents {
-    /// What becomes of it when `verb` writes that kind of file in its place.
+    /// Decides what to do with the file if `verb` writes an output of this kind in its place.
     ///
     /// # Errors
-    /// What it is, in words, when nothing may be written over it.
+    /// A description of the file, if it must not be overwritten.
     pub fn replaced_by(&self, kind: OutputKind, verb: &str) -> Result<Old, String> {
         let own = |of: &Option<String>| of.as_deref() == Some(verb);
         match (self, kind) {
             (FileContents::Nothing, _) => Ok(Old::Goes),
-            // One without any row only waits to be begun.
+            // A log without any rows has not been started.
             (FileContents::Unfilled { rows, unedited_of }, OutputKind::Sheet | OutputKind::Log)
                 if *rows == 0 || own(unedited_of) =>
             {
@@ -91,7 +91,7 @@ impl FileContents {
         }
     }
 
-    /// What a file with these contents is.
+    /// Recognises a file by its contents.
     pub fn of(bytes: &[u8]) -> FileContents {
         let text = String::from_utf8_lossy(bytes);
         let text = text.trim_start_matches('\u{feff}');
@@ -99,7 +99,7 @@ impl FileContents {
             return FileContents::Nothing;
         }
         let start = text.trim_start();
-        // A list holds objects; what else stands in brackets is the heading of a section.
+        // A JSON list contains objects; anything else in brackets is a TOML section heading.
         let list = start.strip_prefix('[').map(str::trim_start);
         if start.starts_with('{') || list.is_some_and(|first| first.starts_with(['{', ']'])) {
             return of_json(start);
@@ -121,7 +121,7 @@ impl FileContents {
     }
 }
 
-/// This many lines are examined to tell what a file is: more than any comment at its beginning has.
+/// Number of lines examined to recognise a file: more than any comment at its beginning has.
 const LINES_LOOKED_AT: usize = 400;
 
 fn of_json(text: &str) -> FileContents {
@@ -129,7 +129,7 @@ fn of_json(text: &str) -> FileContents {
     struct Start {
         created_utc: Option<Utc>,
     }
-    // Not read as JSON, because a damaged calibration is a calibration too.
+    // Not parsed as JSON, because a damaged calibration must also be recognised.
     let head: String = text.chars().take(4000).collect();
     if head.contains("\"plumbeam calibration ") {
         let start: Option<Start> = serde_json::from_str(text).ok();
@@ -151,10 +151,10 @@ fn is_element_set(first: &str, second: &str) -> bool {
     is(first, "1 ") && is(second, "2 ")
 }
 
-/// A table of rows with a header is a log: its rows are filled where readings or times stand. It
-/// may be one of another program, so that the columns have other names.
+/// Treats a table of rows with a header as a log: rows with a reading or a time count as filled. It
+/// may come from another program, with other column names.
 fn of_rows(text: &str) -> FileContents {
-    /// Fewer columns make no log: a time, an emitter and a reading.
+    /// Minimum number of columns of a log: a time, an emitter and a reading.
     const LEAST_COLUMNS: usize = 3;
     let mut lines = text.lines().filter(|l| !l.starts_with('#'));
     let Some(header) = lines.find(|l| !l.trim().is_empty()) else {
@@ -222,7 +222,7 @@ mod tests {
     }
 
     #[test]
-    fn logs_are_known_by_their_filled_rows_whoever_wrote_them() {
+    fn logs_are_recognised_by_their_filled_rows() {
         let row = "2026-09-12T06:25:45Z,sun,168.08,30.67,\n";
         let empty = ",sun,,,\"planned 2026-09-12; expect azimuth 168.1\"\n";
         let unfilled = |rows| FileContents::Unfilled {
@@ -236,7 +236,7 @@ mod tests {
             unfilled(2)
         );
         assert_eq!(of(&format!("{HEADER}{empty}{row}{row}")), log(2));
-        // One reading is enough, and so is a time.
+        // One reading is enough, or a time.
         assert_eq!(of(&format!("{HEADER},sun,,30.67,\n")), log(1));
         assert_eq!(
             of(&format!("{HEADER}2026-09-12T06:25:45Z,sun,,,\n")),
@@ -250,7 +250,7 @@ mod tests {
     }
 
     #[test]
-    fn what_plumbeam_reads_or_writes_is_known() {
+    fn files_that_plumbeam_reads_or_writes_are_recognised() {
         let calibration = include_str!("../../tests/data/invented/calibration.json");
         let created = Utc::parse("2026-04-04T20:00:00.000Z").ok();
         assert_eq!(of(calibration), FileContents::Calibration(created));
@@ -291,7 +291,7 @@ mod tests {
     }
 
     #[test]
-    fn only_what_would_not_be_missed_goes() {
+    fn only_files_without_content_worth_keeping_are_replaced() {
         use OutputKind::{Calibration, Log, Sheet, Table, Text};
         let mine = |rows| {
             let unedited_of = Some("reduce".to_owned());
@@ -326,7 +326,7 @@ mod tests {
             assert_eq!(may(&mine(0), kind), own);
             assert_eq!(may(&unfilled(0), kind), own);
         }
-        // That of another verb is not its own.
+        // A log written by another verb is not its own.
         assert!(mine(3).replaced_by(Log, "simulate").is_err());
         assert_eq!(
             log(1).replaced_by(Text, "sky"),

@@ -1,4 +1,4 @@
-//! The line by which a verb recognises its own log, and whether it was edited.
+//! The line by which a verb recognises its own log, and whether the log was edited.
 
 const BEGINNING: &str = "# written by plumbeam ";
 const MIDDLE: &str = "; as written the crc32 of the lines above is ";
@@ -26,7 +26,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_log_is_known_again_until_it_is_edited() {
+    fn a_log_is_recognised_as_unedited_until_it_is_edited() {
         let log = marked("reduce", "time_utc,emitter\n2026,sun\n");
         assert_eq!(unedited_of(&log).as_deref(), Some("reduce"));
         for edited in [

@@ -1,9 +1,9 @@
-//! Where verbs write: an output never destroys an input.
+//! Output of verbs: an output never destroys an input.
 //!
 //! Every file and folder that a verb writes goes through a [`Guard`], which knows what the verb
-//! reads. It refuses (exit code 2) to write over any of that, by whatever path or link, over a
-//! log with filled rows, and over what is plainly of another kind; an older result is kept next to
-//! the new one under its own time.
+//! reads. It refuses (exit code 2) to overwrite any of that, by whatever path or link, a log with
+//! filled rows, or a file clearly of another kind; an older result is kept beside the new one with
+//! its own time in its name.
 
 mod folder;
 mod guard;

@@ -1,4 +1,4 @@
-//! Older results, kept beside the new ones under their own time.
+//! Older results, kept beside the new ones with their own time in the name.
 
 use std::io::{ErrorKind, Read};
 use std::path::{Path, PathBuf};
@@ -9,12 +9,12 @@ use crate::files::{PREFIX, SUFFIX};
 use crate::problem::Error;
 use crate::time::Utc;
 
-/// The name under which a file or folder is kept: `calibration.2026-09-12T163400Z.json`, and
-/// `calibration.2026-09-12T163400Z-2.json` when that is taken.
+/// Name under which a file or folder is kept: `calibration.2026-09-12T163400Z.json`, or
+/// `calibration.2026-09-12T163400Z-2.json` if that is taken.
 fn name(path: &Path, time: Utc, attempt: usize) -> PathBuf {
     let (year, month, day, hour, minute, second) = time.calendar();
     let mut kept = path.file_stem().unwrap_or_default().to_owned();
-    // Colons cannot stand in a file's name everywhere.
+    // Some systems do not allow colons in file names.
     kept.push(format!(
         ".{year:04}-{month:02}-{day:02}T{hour:02}{minute:02}{:02}Z",
         second.floor()
@@ -29,7 +29,7 @@ fn name(path: &Path, time: Utc, attempt: usize) -> PathBuf {
     path.with_file_name(kept)
 }
 
-/// When a file or folder was last changed; now, if the system does not say.
+/// Time of the last change of a file or folder; the current time if the system does not give it.
 fn changed(path: &Path) -> Utc {
     let modified = || std::fs::metadata(path).ok()?.modified().ok();
     let since = modified().and_then(|t| t.duration_since(UNIX_EPOCH).ok());
@@ -38,14 +38,14 @@ fn changed(path: &Path) -> Utc {
         .map_or_else(Utc::now, Utc::from_unix_nanos)
 }
 
-/// At most this many results are kept under one second: far more than a script writes.
+/// Maximum number of results kept for the same second: far more than a script writes.
 const MOST_OF_A_SECOND: usize = 1000;
 
-/// Keeps a file under its own time: when it says it was made, or else when it was last changed.
-/// What is kept is never replaced; a copy that is there already is as good as another.
+/// Keeps a file under its own time: the time of creation stated in it, otherwise that of its last
+/// change. Kept files are never replaced; if an identical copy exists, no other is made.
 ///
 /// # Errors
-/// When it cannot be kept; nothing has happened then.
+/// If it cannot be kept; nothing has been changed then.
 pub fn keep_file(path: &Path, found: &FileContents) -> Result<PathBuf, Error> {
     let failed = |e| Error::io(&path.display().to_string(), "keep a copy of", e);
     let time = match found {
@@ -76,10 +76,10 @@ pub fn keep_file(path: &Path, found: &FileContents) -> Result<PathBuf, Error> {
     Err(failed(ErrorKind::AlreadyExists.into()))
 }
 
-/// A name under which a folder can be kept, which nothing has.
+/// Finds an unused name under which a folder can be kept.
 ///
 /// # Errors
-/// When there is none.
+/// If there is none.
 pub fn free_name(path: &Path) -> Result<PathBuf, Error> {
     let time = changed(path);
     (1..=MOST_OF_A_SECOND)
@@ -91,7 +91,7 @@ pub fn free_name(path: &Path) -> Result<PathBuf, Error> {
         })
 }
 
-/// Copies to a name that nothing has, whole or not at all.
+/// Copies atomically to an unused name.
 fn copy(path: &Path, kept: &Path) -> std::io::Result<()> {
     let folder = match kept.parent() {
         Some(folder) if !folder.as_os_str().is_empty() => folder,
@@ -108,7 +108,7 @@ fn copy(path: &Path, kept: &Path) -> std::io::Result<()> {
     Ok(())
 }
 
-/// Whether two files hold the same.
+/// Whether two files have the same contents.
 fn same_contents(one: &Path, other: &Path) -> std::io::Result<bool> {
     let open = |path: &Path| std::fs::File::open(path).map(std::io::BufReader::new);
     if std::fs::metadata(one)?.len() != std::fs::metadata(other)?.len() {
@@ -144,13 +144,13 @@ mod tests {
     }
 
     #[test]
-    fn what_is_kept_is_never_replaced() {
+    fn kept_results_are_never_replaced() {
         let folder = tempfile::tempdir().unwrap();
         let path = folder.path().join("c.json");
         let time = Utc::parse("2026-09-12T16:34:00Z").unwrap();
         let found = FileContents::Calibration(Some(time));
         let write = |text: &str| {
-            // As a new file, as it is written.
+            // Written as a new file.
             let _ = std::fs::remove_file(&path);
             std::fs::write(&path, text).unwrap();
         };

@@ -1,5 +1,5 @@
-//! The record of a run that goes on by itself, an observation or a relay: a small file beside the
-//! station file by which another program finds it, sees whether it still runs, and can stop it.
+//! The record of an unattended run, an observation or a relay: a small file beside the station file
+//! by which another program can find the run, see whether it is still running, and stop it.
 
 use std::fs::{File, OpenOptions, TryLockError};
 use std::path::{Path, PathBuf};
@@ -10,14 +10,14 @@ use crate::files::write_whole;
 use crate::problem::{Error, printable};
 use crate::time::Utc;
 
-/// What the record says it is.
+/// Value of `format` in the record.
 const FORMAT: &str = "plumbeam run 1";
-/// A larger file is no record, bytes.
+/// Maximum size of a record, bytes.
 const LARGEST: u64 = 64 << 10;
-/// The verbs that run by themselves.
+/// The verbs that run unattended.
 pub const RUNNING_VERBS: [&str; 2] = ["observe", "relay"];
 
-/// What is known of a run.
+/// Description of a run.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Run {
@@ -26,21 +26,21 @@ pub struct Run {
     pub verb: String,
     /// When it began.
     pub started_utc: Utc,
-    /// The log that it writes, with its whole path.
+    /// Full path of the log that it writes.
     pub log: Option<PathBuf>,
-    /// The mount stops when this file appears; its whole path.
+    /// Full path of the stop file; the mount stops when this file appears.
     pub stop_file: PathBuf,
-    /// The mount's daemon.
+    /// Address of the rotator daemon.
     pub rotator: String,
 }
 
-/// A run's own record: it is gone when this is, however the process ends but for a kill, and then
-/// its lock is.
+/// The record of the current run: removed when this is dropped; if the process is killed, at least
+/// its lock is released.
 #[derive(Debug)]
 pub struct RunRecord {
     run: Run,
     paths: Paths,
-    /// Held while it runs.
+    /// Held while the run lasts.
     _lock: File,
 }
 
@@ -62,12 +62,12 @@ impl Paths {
 }
 
 impl RunRecord {
-    /// Begins the record of a run in the folder of its station file. Without a stop file of the
-    /// user's, one of the record's own stops it.
+    /// Creates the record of a run in the folder of its station file. If the user gives no stop
+    /// file, one beside the record is used.
     ///
     /// # Errors
-    /// When another run of the verb has the folder, or nothing can be written there: the run itself
-    /// may go on without a record.
+    /// If another run of the verb uses the folder, or nothing can be written there: the run itself
+    /// may continue without a record.
     pub fn begin(
         verb: &str,
         folder: &Path,
@@ -97,7 +97,7 @@ impl RunRecord {
             }
             Err(TryLockError::Error(e)) => return Err(Error::io(&name, "lock", e)),
         }
-        // What a killed run left behind.
+        // Left behind by a killed run.
         let _ = std::fs::remove_file(&paths.stop);
         let whole = |path: &Path| std::path::absolute(path).unwrap_or_else(|_| path.to_owned());
         let run = Run {
@@ -125,14 +125,14 @@ impl RunRecord {
 
 impl Drop for RunRecord {
     fn drop(&mut self) {
-        // A folder that is gone took them along.
+        // Errors are ignored: if the folder is gone, so are these files.
         for path in [&self.paths.record, &self.paths.stop, &self.paths.lock] {
             let _ = std::fs::remove_file(path);
         }
     }
 }
 
-/// The runs of which there is a record in a folder, each with whether it still runs.
+/// Returns the runs recorded in a folder, each with whether it is still running.
 pub fn runs_in(folder: &Path) -> Vec<(Run, bool)> {
     (RUNNING_VERBS.iter())
         .filter_map(|verb| {
@@ -161,7 +161,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_record_tells_of_its_run_while_it_lives() {
+    fn a_record_exists_while_its_run_lasts() {
         let folder = tempfile::tempdir().unwrap();
         let at = folder.path();
         assert!(runs_in(at).is_empty());
@@ -172,7 +172,7 @@ mod tests {
         assert_eq!(found.len(), 1);
         assert_eq!(found[0].0.log.as_deref(), Some(log.as_path()));
         assert!(found[0].1, "it runs");
-        // A second one has the mount to itself or not at all.
+        // A second run must not use the mount at the same time.
         assert!(RunRecord::begin("observe", at, "127.0.0.1:4533", None, None).is_err());
         let own = at.join("halt");
         let relay = RunRecord::begin("relay", at, "127.0.0.1:4533", None, Some(&own)).unwrap();
@@ -185,7 +185,7 @@ mod tests {
     }
 
     #[test]
-    fn what_a_killed_run_left_does_not_run() {
+    fn leftovers_of_a_killed_run_do_not_count_as_running() {
         let folder = tempfile::tempdir().unwrap();
         let at = folder.path();
         let record = RunRecord::begin("relay", at, "h:1", None, None).unwrap();
@@ -195,7 +195,7 @@ mod tests {
         std::fs::write(at.join("relay-run.lock"), "").unwrap();
         std::fs::write(at.join("relay-run.stop"), "").unwrap();
         assert!(!runs_in(at)[0].1);
-        // The next one is not stopped by what the last one was.
+        // A stop file of the previous run does not stop the next one.
         let record = RunRecord::begin("relay", at, "h:1", None, None).unwrap();
         assert!(!record.stop_file().exists());
         std::fs::write(at.join("observe-run.json"), "{}").unwrap();

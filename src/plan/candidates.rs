@@ -15,11 +15,11 @@ use crate::time::Utc;
 /// Above this elevation a peak hardly determines the azimuth, and the mount must run fast: an error
 /// is ten times larger in azimuth than on the sky. Common practice, no source.
 const HIGHEST: Angle = Angle::from_degrees(85.0);
-/// An emitter that crosses more beamwidths a minute cannot be peaked by hand (common practice,
-/// no source).
+/// An emitter that crosses more beamwidths per minute cannot be peaked by hand (common practice, no
+/// source).
 const FASTEST_BEAMWIDTHS_A_MINUTE: f64 = 6.0;
-/// Half the step over which an emitter's motion is taken, seconds. Short against the minutes of a
-/// low satellite's pass, long against rounding.
+/// Half the step over which an emitter's motion is taken, seconds: short compared with the minutes
+/// of a low satellite's pass, long enough to avoid rounding errors.
 const RATE_STEP_S: f64 = 1.0;
 
 /// One emitter at one slot's time.
@@ -29,17 +29,17 @@ pub struct Candidate {
     pub slot: usize,
     /// Its middle.
     pub time: Utc,
-    /// Which emitter.
+    /// The emitter.
     pub emitter: EmitterId,
     /// Its name.
     pub name: String,
     /// Whether it is the Sun.
     pub is_sun: bool,
-    /// Where the beam must point.
+    /// Required direction of the beam.
     pub direction: Direction<Apparent>,
-    /// Change of the unit vector a second.
+    /// Rate of change of the unit vector per second.
     pub rate: Vector3<f64>,
-    /// By how much it raises the noise, where that is known.
+    /// How much it raises the noise, where that is known.
     pub strength: Option<Strength>,
 }
 
@@ -55,22 +55,22 @@ impl Candidate {
 pub struct PassedOver {
     /// Its name.
     pub emitter: String,
-    /// Why it has none.
+    /// The reason.
     pub why: String,
 }
 
-/// What the sky offers over the span.
+/// What can be observed over the span.
 #[derive(Clone, Debug)]
 pub struct Offer {
     /// In order of slots.
     pub candidates: Vec<Candidate>,
     /// Emitters that are strong enough, whether or not they can be observed now.
     pub heard: Vec<EmitterId>,
-    /// Emitters that are no candidate in any slot.
+    /// Emitters that are not a candidate in any slot.
     pub reasons: Vec<PassedOver>,
-    /// What was assumed.
+    /// Assumptions.
     pub assumed: Vec<String>,
-    /// What the sky had to say.
+    /// Warnings about the positions on the sky.
     pub warnings: Vec<String>,
 }
 
@@ -145,7 +145,7 @@ pub fn offer(
     offer
 }
 
-/// What makes an emitter a candidate.
+/// Decides which emitters are candidates.
 pub struct Judge<'a> {
     station: &'a Station,
     sky: &'a Sky,
@@ -159,7 +159,7 @@ pub struct Judge<'a> {
 }
 
 impl<'a> Judge<'a> {
-    /// For times within a span, mostly.
+    /// For times mostly within a span.
     pub fn new(
         station: &'a Station,
         sky: &'a Sky,
@@ -184,20 +184,20 @@ impl<'a> Judge<'a> {
         self.emitters.get(self.sky.name(id)).copied()
     }
 
-    /// By how much an emitter raises the noise, where that is known.
+    /// How much an emitter raises the noise, where that is known.
     fn strength(&self, id: EmitterId) -> Option<Strength> {
         let system_k = (self.request.system_temperature_k).unwrap_or(SYSTEM_TEMPERATURE_K);
         strength(&self.station.dish, self.emitter(id)?, system_k)
     }
 
-    /// Whether it crosses the sky with the stars, or nearly so.
+    /// Whether it moves with the stars, or nearly so.
     pub fn turns_with_the_sky(&self, id: EmitterId) -> bool {
         self.emitter(id)
             .is_some_and(|e| e.kind.turns_with_the_sky())
     }
 
-    /// An emitter at those of some times at which it can be observed, its slot the place of the
-    /// time among them; when at none, why mostly not.
+    /// An emitter at those of some times at which it can be observed, with the index of the time as
+    /// its slot; if there are none, the most frequent reason.
     ///
     /// # Errors
     /// The reason that holds at most of the times.
@@ -228,7 +228,7 @@ impl<'a> Judge<'a> {
         }
     }
 
-    /// Where the emitter is and how it moves, or why it cannot be observed now.
+    /// Position and motion of the emitter, or why it cannot be observed at that time.
     fn see(
         &self,
         track: &Track<'_>,
@@ -239,7 +239,7 @@ impl<'a> Judge<'a> {
         let said = |e: EmitterError| e.to_string();
         let direction = track.apparent(time).map_err(said)?;
         let fixed = emitter.is_some_and(|e| e.kind.is_fixed());
-        // A beacon stands where it stands: near the horizon is what it is for.
+        // A beacon is fixed: it is expected to be near the horizon.
         let obstacle = match fixed {
             true => self.reach.obstacle_in_mount(&direction),
             false => self.reach.obstacle(&direction),
@@ -257,7 +257,7 @@ impl<'a> Judge<'a> {
         if mount.is_az_el() && direction.elevation() > HIGHEST {
             return Err("too near the zenith".to_owned());
         }
-        // Near the axis itself, whichever end it is, the first reading turns too fast.
+        // Near either end of the axis itself, the first reading changes too fast.
         let near = (self.reach.readings(&direction))
             .is_some_and(|reading| reading.elevation.abs() > HIGHEST);
         if !mount.is_az_el() && near {

@@ -1,8 +1,8 @@
 //! The choice among candidates: optimum experimental design, by coordinate exchange.
 //!
-//! The error to make small is that of pointing over the whole reachable sky (the mean
-//! prediction variance: the I- or V-criterion of Atkinson, Donev and Tobias, Optimum
-//! Experimental Designs, with SAS, 2007, sections 10.6 and 12; from memory).
+//! The quantity to minimise is the pointing error over the whole reachable sky (the mean prediction
+//! variance: the I- or V-criterion of Atkinson, Donev and Tobias, Optimum Experimental Designs,
+//! with SAS, 2007, sections 10.6 and 12; from memory).
 
 use nalgebra::DMatrix;
 use rand::SeedableRng;
@@ -20,18 +20,17 @@ use crate::number::two_digits;
 use crate::solve::words::list;
 use crate::station::{Mount, Station};
 
-/// Standard deviations of a peak by which an emitter may stand off its computed place, or be
-/// received by a reflection; with it, peaks are spread over several emitters. Common practice, no
+/// Error allowed for an emitter's computed position, or for reception by a reflection, in standard
+/// deviations of a peak; because of it, peaks are spread over several emitters. Common practice, no
 /// source.
 const PLACE_SHARE: f64 = 1.0;
-/// How much of the pointing error is given up to avoid a swing of half a turn at every step; common
+/// How much of the pointing error is given up to avoid a move of half a turn at every step; common
 /// practice, no source.
 const PRICE_OF_WAYS: f64 = 0.1;
-/// A share of the prior that keeps what the peaks do not determine finite, and is otherwise no
-/// help.
+/// A share of the prior that keeps what the peaks do not determine finite, and has no other effect.
 const FAINT: f64 = 1e-4;
 
-/// The candidates, as the search sees them.
+/// The candidates, in the form that the search needs.
 pub struct Design<'a> {
     candidates: &'a [Candidate],
     model: MountModel,
@@ -39,9 +38,9 @@ pub struct Design<'a> {
     sigma: Angle,
     /// Derivatives of each choice, in units of a peak's sigma, 2 by n.
     choices: Vec<Choice>,
-    /// Choices of each slot.
+    /// Choices by slot.
     by_slot: Vec<Vec<usize>>,
-    /// Inverse of the covariance before.
+    /// Inverse of the prior covariance.
     prior: DMatrix<f64>,
     /// Mean of J'J over the reachable sky, n by n.
     sky: DMatrix<f64>,
@@ -65,26 +64,26 @@ struct Sums {
 }
 
 impl Sums {
-    /// The information about the emitter's place, in units of a peak's.
+    /// The information about the emitter's position, in units of that of a peak.
     fn weight(&self) -> f64 {
         self.count + PLACE_SHARE.powi(-2)
     }
 }
 
-/// The price of ways of this many half turns in all, from each of the chosen to the next.
+/// The price factor for moves of this many half turns in total, from each chosen peak to the next.
 fn price_of(ways: f64, chosen: usize) -> f64 {
     1.0 + PRICE_OF_WAYS * ways / chosen.saturating_sub(1).max(1) as f64
 }
 
-/// Some choices, ready for one more to be tried beside them: a trial then costs a few products of
-/// two rows, however many emitters there are.
+/// Some choices, prepared for trials of one more: a trial then costs a few products of two rows,
+/// however many emitters there are.
 struct Beside<'d> {
     design: &'d Design<'d>,
     others: &'d [usize],
     ways: f64,
     sums: Vec<Sums>,
-    /// Covariance by the others, that times the sky's weights times itself, and the squared error
-    /// left; none when the others cannot be weighed.
+    /// Covariance from the others, that times the sky's weights times itself, and the squared error
+    /// left; `None` when it cannot be computed.
     known: Option<(DMatrix<f64>, DMatrix<f64>, f64)>,
 }
 
@@ -120,12 +119,12 @@ impl<'d> Beside<'d> {
         self.error_with(choice) * price_of(ways, self.others.len() + 1)
     }
 
-    /// Left over the sky, rms, radians, with one more choice.
+    /// Remaining error over the sky, rms, radians, with one more choice.
     ///
-    /// The new rows R of an emitter whose rows so far add up to r with the weight a, its place
+    /// The new rows R of an emitter whose rows so far add up to r with the weight a, its position
     /// eliminated, add w D'D to the information, with D = R - r / a and w = a / (a + 1). With the
-    /// covariance P and the sky's weights S the squared error tr(S P) then falls by
-    /// tr((I / w + D P D')^-1 D P S P D') (the matrix inversion lemma).
+    /// covariance P and the sky's weights S the squared error tr(S P) then falls by tr((I / w + D P
+    /// D')^-1 D P S P D') (the matrix inversion lemma).
     fn error_with(&self, choice: usize) -> f64 {
         let Some((covariance, weighted, squared)) = &self.known else {
             return f64::INFINITY;
@@ -202,19 +201,19 @@ impl<'a> Design<'a> {
             .find(|c| self.choices[*c].approach == approach)
     }
 
-    /// A choice of a slot; those with other sides of arrival as `k` counts on.
+    /// A choice of a slot; increasing `k` steps through the other sides of arrival.
     pub fn side(&self, slot: usize, k: usize) -> Option<usize> {
         let of_slot = self.by_slot.get(slot)?;
         of_slot.get(k % of_slot.len().max(1)).copied()
     }
 
-    /// One choice a slot, where the slot has any: the best of several searches, which fill the
-    /// slots in different orders.
+    /// Returns one choice per slot, where the slot has any: the best of several searches, which
+    /// fill the slots in different orders.
     pub fn search(&self) -> Vec<usize> {
         let mut order: Vec<usize> = (0..self.by_slot.len())
             .filter(|s| !self.by_slot[*s].is_empty())
             .collect();
-        // Slots that offer least come first: the others can mend what they leave.
+        // Slots with the fewest choices come first: the others can make up for them.
         order.sort_by_key(|s| (self.by_slot[*s].len(), *s));
         let starts = (SLOTS_OF_ALL_SEARCHES / order.len().max(1)).max(1);
         (0..starts)
@@ -227,7 +226,7 @@ impl<'a> Design<'a> {
                 let chosen = self.search_from(&order);
                 (self.price(&chosen), start, chosen)
             })
-            // Of equals the first, however the work was shared out.
+            // Of equal results the first, however the work was divided.
             .min_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)))
             .map_or_else(Vec::new, |(_, _, chosen)| chosen)
     }
@@ -256,7 +255,7 @@ impl<'a> Design<'a> {
         chosen
     }
 
-    /// The choice of a slot that makes the price least beside `others` (ascending).
+    /// The choice of a slot that minimises the price together with `others` (ascending).
     fn best_of(&self, others: &[usize], slot: usize) -> Option<usize> {
         let beside = Beside::of(self, others);
         (self.by_slot[slot].iter().copied())
@@ -265,12 +264,12 @@ impl<'a> Design<'a> {
             .map(|(_, choice)| choice)
     }
 
-    /// What the search makes small: what is left of the error, times the price of the ways.
+    /// The objective of the search: the remaining error times the price of the moves.
     pub(super) fn price(&self, chosen: &[usize]) -> f64 {
         self.error_of(&self.sums(chosen)) * self.price_of_ways(chosen)
     }
 
-    /// Of the emitters that are among the chosen.
+    /// Sums for the emitters among the chosen.
     fn sums(&self, chosen: &[usize]) -> Vec<Sums> {
         let n = self.terms.len();
         let mut sums: Vec<Sums> = Vec::new();
@@ -295,7 +294,7 @@ impl<'a> Design<'a> {
         sums
     }
 
-    /// What is known of the terms when each emitter may stand off its place: the place is a
+    /// Information about the terms when each emitter may be off its position: the position is a
     /// parameter of its own, and is eliminated.
     fn information(&self, sums: &[Sums]) -> DMatrix<f64> {
         let mut information = self.prior.clone();
@@ -306,7 +305,7 @@ impl<'a> Design<'a> {
         information
     }
 
-    /// Left over the sky, rms, radians.
+    /// Remaining error over the sky, rms, radians.
     fn error_of(&self, sums: &[Sums]) -> f64 {
         match self.information(sums).cholesky() {
             Some(factor) => (&self.sky * factor.inverse()).trace().max(0.0).sqrt(),
@@ -314,7 +313,7 @@ impl<'a> Design<'a> {
         }
     }
 
-    /// What the way from one choice to the next takes, in half turns.
+    /// Length of the move from one choice to the next, in half turns.
     fn way(&self, from: usize, to: usize) -> f64 {
         let at = |choice: usize| &self.candidates[self.choices[choice].candidate].direction;
         let (from, to) = (at(from), at(to));
@@ -335,13 +334,14 @@ impl<'a> Design<'a> {
         self.covariance_of(&[])
     }
 
-    /// Covariance of the terms after some peaks, emitters where they are computed to be.
+    /// Covariance of the terms after some peaks, with the emitters at their computed positions.
     pub fn covariance_of(&self, chosen: &[usize]) -> DMatrix<f64> {
         self.covariance_from(&self.prior, chosen)
     }
 
-    /// The same by the peaks alone: as [`Design::covariance_of`] when a calibration came before
-    /// them, and else without the eye's help, which a solve does not have either.
+    /// The same from the peaks alone: as [`Design::covariance_of`] when there is an earlier
+    /// calibration, and otherwise without the prior from visual inspection, which a solve does not
+    /// have either.
     pub fn covariance_by_peaks(&self, known: &Known, chosen: &[usize]) -> DMatrix<f64> {
         match known.is_calibrated() {
             true => self.covariance_of(chosen),
@@ -366,7 +366,7 @@ impl<'a> Design<'a> {
         Angle::from_radians((&self.sky * covariance).trace().max(0.0).sqrt())
     }
 
-    /// The chosen as steps.
+    /// The chosen peaks as steps.
     pub fn steps(&self, chosen: &[usize]) -> Vec<Step> {
         let whole = self.covariance_of(chosen);
         let mut present: Option<EncoderReading> = None;
@@ -404,7 +404,7 @@ impl<'a> Design<'a> {
             .collect()
     }
 
-    /// The term whose uncertainty grows most from one covariance to the other.
+    /// The term whose uncertainty increases most from one covariance to the other.
     fn told_most(&self, with: &DMatrix<f64>, without: &DMatrix<f64>) -> (Term, f64) {
         (self.terms.iter().enumerate())
             .map(|(i, term)| (*term, (without[(i, i)] / with[(i, i)]).sqrt() - 1.0))
@@ -412,7 +412,7 @@ impl<'a> Design<'a> {
             .unwrap_or((Term::AzimuthZero, 0.0))
     }
 
-    /// The direction where two more peaks would tell the untold terms best, in words.
+    /// The direction where two more peaks would best determine the undetermined terms, in words.
     pub fn what_would_tell(&self, after: &DMatrix<f64>, untold: &[usize]) -> String {
         let kind = self.model.kind();
         let names: Vec<&str> = untold
@@ -470,8 +470,8 @@ impl<'a> Design<'a> {
 
 #[cfg(test)]
 impl Design<'_> {
-    /// How far, as a fraction, a trial beside the others is from the price computed from scratch,
-    /// at worst.
+    /// Largest relative difference between a trial with one more choice and the price computed from
+    /// scratch.
     pub(super) fn worst_trial(&self, chosen: &[usize]) -> f64 {
         let mut worst: f64 = 0.0;
         for place in 0..chosen.len() {
@@ -488,7 +488,7 @@ impl Design<'_> {
         worst
     }
 
-    /// The least price over every combination of one choice a slot.
+    /// The smallest price over every combination of one choice per slot.
     pub(super) fn least_price_of_all(&self) -> f64 {
         fn walk(design: &Design<'_>, slot: usize, chosen: &mut Vec<usize>) -> f64 {
             let Some(choices) = design.by_slot.get(slot) else {

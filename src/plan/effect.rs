@@ -1,4 +1,4 @@
-//! What the terms do: to a peak, and to the pointing over the sky.
+//! Effects of the terms: on a peak, and on the pointing over the sky.
 
 use nalgebra::{DMatrix, DVector};
 
@@ -8,10 +8,10 @@ use crate::mount::{ApproachSigns, MountModel, Term};
 use crate::sky::EARTH_ROTATION;
 use crate::station::Station;
 
-/// What backlash does when the side of arrival is ignored: half of it either way.
+/// Effect of backlash when the side of arrival is ignored: half of it either way.
 const HALF: f64 = 0.5;
 
-/// The sides of arrival to choose from: both of an axis whose backlash is to be found.
+/// The sides of arrival to choose from: both sides for an axis whose backlash is requested.
 pub fn sides(terms: &[Term]) -> Vec<ApproachSigns> {
     let of = |term: Term| match terms.contains(&term) {
         true => vec![1.0, -1.0],
@@ -26,7 +26,8 @@ pub fn sides(terms: &[Term]) -> Vec<ApproachSigns> {
         .collect()
 }
 
-/// Derivatives of emitter minus beam by the terms, cross-elevation above elevation.
+/// Derivatives of emitter minus beam by the terms, with cross-elevation in the first row and
+/// elevation in the second.
 pub fn rows(
     model: &MountModel,
     terms: &[Term],
@@ -51,14 +52,14 @@ pub fn rows(
     Some(DMatrix::from_columns(&columns))
 }
 
-/// What an uncertain term does over the reachable sky; for what no direction shows, the clock and
-/// backlash, what they do in use.
+/// Effect of an uncertain term over the reachable sky; for the clock and backlash, which no
+/// direction shows, their effect in use.
 pub fn weights(station: &Station, model: &MountModel, terms: &[Term]) -> DMatrix<f64> {
     let mut mean = sky_weights(station, model, terms);
     for (i, term) in terms.iter().enumerate() {
         match term {
-            // A clock that is off by a second displaces an emitter that turns with the sky by
-            // what the Earth turns in it.
+            // A clock error of one second displaces an emitter that moves with the sky by the
+            // Earth's rotation in that time.
             Term::ClockOffset => mean[(i, i)] = EARTH_ROTATION * EARTH_ROTATION,
             Term::AzimuthBacklash | Term::ElevationBacklash => mean[(i, i)] = HALF * HALF,
             _ => {}

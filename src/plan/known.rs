@@ -17,17 +17,17 @@ pub struct Known {
 }
 
 impl Known {
-    /// From a calibration and the name of its file.
+    /// Takes a calibration and the name of its file.
     ///
     /// # Errors
-    /// When it tells nothing.
+    /// When it determines nothing.
     pub fn of(calibration: Calibration, file: &str) -> Result<Known, Error> {
         Ok(Known {
             old: Some(Old::new(calibration, file)?),
         })
     }
 
-    /// The model to point by: a faultless mount of the station when nothing is known.
+    /// The model for pointing: an ideal mount of the station when nothing is known.
     pub fn model(&self, station: &Station) -> MountModel {
         (self.old.as_ref()).map_or_else(
             || MountModel::ideal(station.mount.geometry),
@@ -40,7 +40,7 @@ impl Known {
         self.old.is_some()
     }
 
-    /// How far the calibration's own peaks scattered, one standard deviation an axis.
+    /// Scatter of the calibration's own peaks, one standard deviation per axis.
     pub fn peak_sigma(&self) -> Option<Angle> {
         (self.old.as_ref())
             .map(|old| old.peak_sigma)
@@ -52,7 +52,7 @@ impl Known {
         self.old.as_ref().map_or_else(Vec::new, |o| o.terms.clone())
     }
 
-    /// Whether the calibration tells a term better than the eye does.
+    /// Whether the calibration determines a term better than visual inspection.
     pub fn tells(&self, term: Term) -> bool {
         let place = |old: &Old| old.terms.iter().position(|t| *t == term);
         (self.old.as_ref())
@@ -60,8 +60,9 @@ impl Known {
             .is_some_and(|sigma| sigma < 0.5 * glaring(term))
     }
 
-    /// One standard deviation of a term, inside unit: the calibration's; of a term that it
-    /// leaves out what a careful builder leaves; without a calibration what anyone sees by eye.
+    /// One standard deviation of a term, internal units: that of the calibration; for a term that
+    /// it leaves out, what a careful builder achieves; without a calibration, what anyone would
+    /// notice by eye.
     pub fn spread(&self, term: Term, beamwidth: Angle) -> f64 {
         match &self.old {
             None => glaring(term),

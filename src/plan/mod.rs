@@ -1,9 +1,9 @@
-//! What to observe, when and in which order, and how well each mount error would then be
-//! known: the verb `plan`.
+//! What to observe, when and in which order, and how well each mount error would then be known: the
+//! command `plan`.
 //!
-//! A span is cut into slots of one peak each. Whatever the station's emitters offer in each
-//! slot is a candidate; a search picks one candidate a slot so that the error of pointing left
-//! over the whole reachable sky is least, with a small price on long moves.
+//! A span is divided into slots of one peak each. Every emitter of the station that can be observed
+//! in a slot is a candidate; a search picks one candidate per slot to minimise the pointing error
+//! left over the whole reachable sky, with a small penalty on long moves.
 
 mod candidates;
 mod design;
@@ -31,44 +31,44 @@ pub use known::Known;
 pub use one_emitter::{Alone, Return};
 pub use strength::{FAINTEST_DB, SYSTEM_TEMPERATURE_K, Strength, strength};
 
-/// A peak centred by hand is good to this share of the beamwidth, one standard deviation an
-/// axis (common practice, no source).
+/// Accuracy of a peak centred by hand as a share of the beamwidth, one standard deviation per axis
+/// (common practice, no source).
 const BY_HAND: f64 = 1.0 / 20.0;
-/// The usual number of peaks in a plan: an evening's work. Twice as many halve no error. Common
-/// practice, no source.
+/// The usual number of peaks in a plan: an evening's work. Twice as many do not halve any error.
+/// Common practice, no source.
 const USUAL_MOST: usize = 40;
-/// A term counts as determined when the peaks leave less than this share of what was uncertain
-/// before; common practice, no source.
+/// A term counts as determined when the peaks leave less than this share of its previous
+/// uncertainty; common practice, no source.
 const TOLD: f64 = 0.5;
 
-/// What is asked.
+/// Request for a plan.
 #[derive(Clone, Debug)]
 pub struct PlanRequest {
     /// Beginning of the span.
     pub from: Utc,
     /// Its end.
     pub to: Utc,
-    /// Seconds that one peak takes, with the way to it.
+    /// Seconds per peak, including the move to it.
     pub every_s: f64,
-    /// At most this many peaks.
+    /// Largest number of peaks.
     pub most: usize,
-    /// Emitters to choose from; those named are taken even if they seem too faint.
+    /// Emitters to choose from; named ones are used even if they seem too faint.
     pub emitters: Vec<EmitterId>,
     /// Whether the user named them.
     pub named: bool,
-    /// Terms to be known; none for the basic terms with axis skew and droop, and those of the
-    /// calibration.
+    /// Terms to be determined; `None` for the basic terms with axis skew and droop, and those of
+    /// the calibration.
     pub terms: Option<Vec<Term>>,
-    /// One standard deviation of a peak an axis on the sky, if known.
+    /// One standard deviation of a peak per axis on the sky, if known.
     pub sigma: Option<Angle>,
-    /// No peaks below this.
+    /// Lowest elevation of a peak.
     pub lowest: Angle,
-    /// Noise of receiver, feed and sky, kelvin, if known.
+    /// System noise temperature (receiver, feed and sky), kelvin, if known.
     pub system_temperature_k: Option<f64>,
 }
 
 impl PlanRequest {
-    /// For a span, with what is usual for all else.
+    /// A request for a span, with defaults for everything else.
     pub fn new(sky: &Sky, from: Utc, to: Utc) -> PlanRequest {
         PlanRequest {
             from,
@@ -88,33 +88,33 @@ impl PlanRequest {
 /// One peak to take.
 #[derive(Clone, Debug)]
 pub struct Step {
-    /// When, which emitter, and where it will be.
+    /// Time, emitter and its direction.
     pub candidate: Candidate,
-    /// What the encoders will show, as far as the mount is known.
+    /// Expected encoder readings, as far as the mount is known.
     pub reading: crate::angle::EncoderReading,
-    /// From which side to arrive; zero where it does not matter so long as it is always the
+    /// Sides from which to arrive; zero where the side does not matter as long as it is always the
     /// same.
     pub approach: ApproachSigns,
-    /// Larger of the two axes' ways from the step before; none for the first.
+    /// The larger of the two axes' moves from the previous step; `None` for the first.
     pub way: Option<Angle>,
-    /// What would be left of the pointing error over the sky, rms, after this step.
+    /// Remaining pointing error over the sky, rms, after this step.
     pub left: Angle,
-    /// The term that this peak tells most, and by how much its uncertainty would grow without
-    /// the peak (0.2 for a fifth).
+    /// The term that depends most on this peak, and the relative increase of its uncertainty
+    /// without the peak (0.2 for a fifth).
     pub tells: (Term, f64),
 }
 
-/// How well one term would be known.
+/// Predicted uncertainty of one term.
 #[derive(Clone, Copy, Debug)]
 pub struct Prediction {
-    /// Which.
+    /// The term.
     pub term: Term,
-    /// One standard deviation before the plan, in the inside unit; what anyone sees by eye when
+    /// One standard deviation before the plan, internal units; what anyone would notice by eye when
     /// there is no calibration.
     pub before: f64,
     /// The same after it.
     pub after: f64,
-    /// Whether the peaks would tell it.
+    /// Whether the peaks would determine it.
     pub told: bool,
 }
 
@@ -123,34 +123,34 @@ pub struct Prediction {
 pub struct Plan {
     /// The kind of mount.
     pub mount: Kind,
-    /// What tells the readings of the axes where that does not count degrees.
+    /// Sensors of the axes whose readings are not in degrees.
     pub sensors: [Option<Sensor>; 2],
     /// In order of time.
     pub steps: Vec<Step>,
     /// For each term requested.
     pub predictions: Vec<Prediction>,
-    /// Where one more peak would help terms that stay untold, in words; empty when all are
-    /// told.
+    /// Where one more peak would help terms that stay undetermined, in words; empty when all are
+    /// determined.
     pub to_tell: String,
     /// Pointing error over the reachable sky, rms, before and after.
     pub error: (Angle, Angle),
-    /// One standard deviation of a peak, an axis.
+    /// One standard deviation of a peak per axis.
     pub sigma: Angle,
     /// Seconds between steps.
     pub every_s: f64,
     /// Emitters without a step, and why.
     pub passed_over: Vec<PassedOver>,
-    /// What was assumed.
+    /// Assumptions.
     pub assumed: Vec<String>,
-    /// What the sky had to say.
+    /// Warnings about the positions on the sky.
     pub warnings: Vec<String>,
-    /// What more there is to say when one emitter of the sky is all that can be observed.
+    /// Further advice when only one emitter of the sky can be observed.
     pub alone: Option<Alone>,
 }
 
 impl Plan {
-    /// Numbers of the steps, counted from 0, at which a new visit begins: the first, and each
-    /// that does not follow the one before at once.
+    /// Numbers of the steps, counted from 0, at which a new visit starts: the first, and each that
+    /// does not follow directly on the previous one.
     pub fn visits(&self) -> Vec<usize> {
         let pause = |i: usize| {
             let time = |k: usize| self.steps[k].candidate.time;
@@ -161,7 +161,7 @@ impl Plan {
             .collect()
     }
 
-    /// Terms that the planned peaks would not tell.
+    /// Terms that the planned peaks would not determine.
     pub fn not_separable(&self) -> Vec<Term> {
         (self.predictions.iter())
             .filter(|p| !p.told)
@@ -218,7 +218,7 @@ pub fn plan(
             Prediction {
                 term: *term,
                 before,
-                // The eye is still there when the peaks say less than it.
+                // The limit from visual inspection still holds when the peaks give a larger one.
                 after: after.min(before),
                 told: told(station, known, *term, after),
             }
@@ -255,7 +255,7 @@ pub fn plan(
     })
 }
 
-/// Whether peaks that leave a term uncertain by `after` tell it.
+/// Whether peaks that leave a term uncertain by `after` determine it.
 fn told(station: &Station, known: &Known, term: Term, after: f64) -> bool {
     after < TOLD * known.spread(term, station.dish.beamwidth) || known.tells(term)
 }

@@ -1,8 +1,9 @@
-//! A plan for who can observe one emitter of the sky only, such as the Sun on a small dish.
+//! A plan for observing a single emitter of the sky, such as the Sun with a small dish.
 //!
-//! What such an emitter tells comes from its path across the sky: peaks in quick succession say
-//! nearly the same. So the steps are visits of a few peaks, spread over the span; and after them
-//! the plan says when to come back, and what even a whole day of it would not tell.
+//! The information from such an emitter comes from its path across the sky: peaks in quick
+//! succession give nearly the same information. So the steps are visits of a few peaks, spread over
+//! the span; and after them the plan says when to come back, and what even a whole day of it would
+//! not determine.
 
 use super::candidates::{Candidate, Judge, Offer};
 use super::design::Design;
@@ -14,59 +15,57 @@ use crate::sky::{EmitterId, Sky};
 use crate::station::Station;
 use crate::time::{DAY_S, Utc};
 
-/// Peaks in a visit: among three, a bad one stands out from the other two.
+/// Peaks per visit: among three, a bad one stands out from the other two.
 const PEAKS_A_VISIT: usize = 3;
 /// Visits are at least an hour apart, in which the sky turns by 15 degrees: several beams of a
 /// small dish.
 const LEAST_APART_S: f64 = 3600.0;
-/// And at most two hours, as long as there are peaks for them, because a longer wait costs an
-/// evening. Common practice, no source.
+/// And at most two hours, if there are enough peaks, because a longer wait takes a whole evening.
+/// Common practice, no source.
 const MOST_APART_S: f64 = 7200.0;
-/// Times to come back that are named: more is not done in a day.
+/// Largest number of return visits named: more are not practical in a day.
 const MOST_RETURNS: usize = 3;
-/// A return must leave less than this share of the error to be worth the way; common practice, no
-/// source.
+/// A return visit must leave less than this share of the error to be worthwhile; common practice,
+/// no source.
 const WORTH_IT: f64 = 0.9;
 
-/// What is said when the steps are all of one emitter.
+/// The advice when the steps are all of one emitter.
 #[derive(Clone, Debug)]
 pub struct Alone {
     /// Its name.
     pub emitter: String,
-    /// When to come back in the day after the span, in order of time; empty when that helps
-    /// little.
+    /// When to come back in the day after the span, in order of time; empty when that hardly helps.
     pub returns: Vec<Return>,
-    /// What a whole day of it, a peak every twenty minutes, would leave of the pointing error
-    /// over the reachable sky, rms.
+    /// Pointing error over the reachable sky, rms, that would remain after a whole day of it with a
+    /// peak every twenty minutes.
     pub day_error: Angle,
-    /// Terms that such a day would not tell.
+    /// Terms that such a day would not determine.
     pub not_told_in_a_day: Vec<Term>,
 }
 
-/// A time to come back for a few peaks.
+/// A return visit of a few peaks.
 #[derive(Clone, Debug)]
 pub struct Return {
     /// When.
     pub time: Utc,
-    /// For which emitter.
+    /// The emitter.
     pub emitter: String,
-    /// Where it stands then.
+    /// Its direction then.
     pub direction: Direction<Apparent>,
-    /// How many peaks.
+    /// Number of peaks.
     pub peaks: usize,
-    /// What would be left of the pointing error over the sky, rms, after these and all peaks
-    /// before.
+    /// Remaining pointing error over the sky, rms, after these and all earlier peaks.
     pub left: Angle,
 }
 
-/// The one emitter that can be observed, when it is one that crosses the sky with the stars.
+/// The one emitter that can be observed, when it moves with the stars.
 pub fn only_one(judge: &Judge<'_>, candidates: &[Candidate]) -> Option<EmitterId> {
     let only = candidates.first()?.emitter;
     (candidates.iter().all(|c| c.emitter == only) && judge.turns_with_the_sky(only)).then_some(only)
 }
 
-/// Its steps as visits spread over the span; none when it can be observed so shortly that there is
-/// nothing to spread.
+/// Its steps as visits spread over the span; `None` when it can be observed for so short a time
+/// that there is nothing to spread.
 pub fn visits(judge: &Judge<'_>, request: &PlanRequest, only: EmitterId) -> Option<Vec<Candidate>> {
     let span_s = request.to.seconds_since(request.from);
     let every_s = request.every_s.max(span_s / MOST_SLOTS_FOR_A_STEP);
@@ -83,10 +82,10 @@ pub fn visits(judge: &Judge<'_>, request: &PlanRequest, only: EmitterId) -> Opti
     Some(chosen.into_iter().enumerate().map(of_slot).collect())
 }
 
-/// Which of this many places in a row, `every_s` apart, are taken by visits.
+/// Which of this many consecutive places, `every_s` apart, belong to visits.
 fn spread(places: usize, every_s: f64, most: usize) -> Option<Vec<usize>> {
     let length_s = places as f64 * every_s;
-    // Rather two places with few peaks than one with many.
+    // Two places with few peaks are better than one with many.
     let each = PEAKS_A_VISIT.min(most / 2).max(1);
     if length_s < LEAST_APART_S || places < 2 * each {
         return None;
@@ -104,7 +103,7 @@ fn spread(places: usize, every_s: f64, most: usize) -> Option<Vec<usize>> {
     Some(chosen)
 }
 
-/// What there is to say beyond the steps.
+/// The advice in addition to the steps.
 pub fn outlook(
     station: &Station,
     sky: &Sky,
@@ -140,7 +139,7 @@ pub fn outlook(
     })
 }
 
-/// When to come back, each time where a visit helps most.
+/// When to come back; each time is chosen where a visit helps most.
 fn returns(
     judge: &Judge<'_>,
     known: &Known,
@@ -182,7 +181,7 @@ fn returns(
         now = least;
         found.push(slot);
     }
-    // In the order in which they are taken, so that each says what is left then.
+    // In order of time, so that each gives the remaining error at that time.
     found.sort_by_key(|slot| all[*slot].time);
     chosen.truncate(steps.len());
     (found.into_iter())
@@ -208,7 +207,7 @@ fn ahead(from: Utc) -> Vec<Utc> {
         .collect()
 }
 
-/// Each in a slot of its own.
+/// Gives each a slot of its own.
 fn renumbered(candidates: Vec<Candidate>) -> Vec<Candidate> {
     let of_slot = |(slot, candidate)| Candidate { slot, ..candidate };
     candidates.into_iter().enumerate().map(of_slot).collect()
@@ -216,7 +215,7 @@ fn renumbered(candidates: Vec<Candidate>) -> Vec<Candidate> {
 
 /// What can be observed soon after the span, in words; empty when nothing can within a day.
 pub fn next_up(judge: &Judge<'_>, request: &PlanRequest, heard: &[EmitterId]) -> String {
-    /// Emitters named as next to observe: the first few are all that anyone waits for.
+    /// Emitters named as next to observe: more than the first few are not needed.
     const MOST_NAMED: usize = 3;
     let mut first: Vec<(Utc, String)> = (heard.iter().take(MOST_EMITTERS_LOOKED_AT))
         .filter_map(|id| judge.watch(*id, &ahead(request.to)).ok())

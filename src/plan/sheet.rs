@@ -1,4 +1,4 @@
-//! A log to fill in at the mount.
+//! A log form to fill in at the mount.
 
 use super::Plan;
 use crate::angle::Angle;
@@ -19,7 +19,7 @@ const COLUMNS: [&str; 8] = [
     "note",
 ];
 
-/// What an axis should show.
+/// The expected display of an axis.
 fn expected(angle: Angle, sensor: &Option<Sensor>) -> String {
     let degrees = format!("{:.1}", angle.degrees());
     match sensor.as_ref().and_then(|s| s.shown_words(angle)) {
@@ -29,9 +29,9 @@ fn expected(angle: Angle, sensor: &Option<Sensor>) -> String {
 }
 
 impl Plan {
-    /// A peaks file with a row for each step, to be filled in: what must be measured is empty,
-    /// the time too (the moment of the peak counts, not the planned one), what to expect stands
-    /// in the note, with local time when a zone is given.
+    /// A peaks file with a row for each step, to be filled in: the measured values are empty, also
+    /// the time (the moment of the peak counts, not the planned one); the expected values are in
+    /// the note, with local time when a zone is given.
     pub fn sheet(&self, zone: Option<ZoneOffset>) -> String {
         let mut text = String::from(
             "# readings = encoder\n# Fill in the time at which the signal peaked (UTC, such as \
@@ -40,7 +40,7 @@ impl Plan {
         );
         let mut rows = csv::Writer::from_writer(Vec::new());
         let mut write = |cells: [&str; 8]| {
-            // A vector takes whatever is written.
+            // Writing to a vector cannot fail.
             let _ = rows.write_record(cells);
         };
         let named = COLUMNS.map(|column| {
@@ -62,7 +62,7 @@ impl Plan {
                 expected(step.reading.azimuth, &self.sensors[0]),
                 expected(step.reading.elevation, &self.sensors[1])
             );
-            // In the sense of what is to be written beside it.
+            // With the sign of the value to be written in the same row.
             let side = |sign: f64, sensor: &Option<Sensor>| {
                 let falls = sensor.as_ref().is_some_and(|s| !s.rises());
                 match if falls { -sign } else { sign } {

@@ -1,21 +1,21 @@
-//! How strong the signals of the sky are on a dish: for planning, good to a factor of two.
+//! Strength of the sky's signals with a dish: for planning, good to a factor of two.
 
 use std::fmt;
 
 use crate::angle::Angle;
 use crate::station::{Dish, Emitter, EmitterKind, SPEED_OF_LIGHT, catalogue};
 
-/// Below this rise of the noise nobody finds a peak by hand (common practice, no source).
+/// Below this rise of the noise a peak cannot be found by hand (common practice, no source).
 pub const FAINTEST_DB: f64 = 0.3;
-/// Noise of receiver, feed and sky together when the user gives none (common practice, no
+/// System noise temperature (receiver, feed and sky) when the user gives none (common practice, no
 /// source).
 pub const SYSTEM_TEMPERATURE_K: f64 = 120.0;
 
-/// Boltzmann's constant, joules a kelvin: exact, by definition of the kelvin (SI 2019).
+/// Boltzmann's constant, joules per kelvin: exact, by definition of the kelvin (SI 2019).
 const BOLTZMANN: f64 = 1.380_649e-23;
-/// A jansky in watts a square metre and hertz, by definition.
+/// A jansky in watts per square metre and hertz, by definition.
 const JANSKY: f64 = 1e-26;
-/// Share of the dish's area that works (common practice, no source).
+/// Effective share of the dish's area (common practice, no source).
 const APERTURE_EFFICIENCY: f64 = 0.55;
 /// Angular diameter of the Sun and the Moon, degrees; both vary by a few percent.
 const DISC_DEG: f64 = 0.53;
@@ -33,7 +33,7 @@ const QUIET_SUN: [(f64, f64); 7] = [
     (35_000.0, 2200.0),
 ];
 
-/// By how much an emitter raises the noise.
+/// How much an emitter raises the noise.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Strength {
     /// Kelvin at the feed.
@@ -49,7 +49,7 @@ impl fmt::Display for Strength {
     }
 }
 
-/// The strength of an emitter; none for transmitters and for sources whose brightness is not in
+/// The strength of an emitter; `None` for transmitters and for sources whose brightness is not in
 /// the catalogue.
 pub fn strength(dish: &Dish, emitter: &Emitter, system_temperature_k: f64) -> Option<Strength> {
     let kelvin = match &emitter.kind {
@@ -58,7 +58,7 @@ pub fn strength(dish: &Dish, emitter: &Emitter, system_temperature_k: f64) -> Op
         EmitterKind::RadioSource { .. } => {
             let source = catalogue::by_name(&emitter.name)?;
             let flux = source.spectrum.flux_jy(dish.frequency_mhz)? * JANSKY;
-            // A source wider than the beam fills it only in part.
+            // A source wider than the beam fills only part of it.
             let filled = 1.0 / (1.0 + (source.extent / dish.beamwidth).powi(2));
             flux * working_area_m2(dish) / (2.0 * BOLTZMANN) * filled
         }
@@ -74,11 +74,11 @@ fn working_area_m2(dish: &Dish) -> f64 {
     APERTURE_EFFICIENCY * std::f64::consts::FRAC_PI_4 * dish.diameter_m * dish.diameter_m
 }
 
-/// What a disc of even brightness gives at the middle of a Gaussian beam.
+/// Antenna temperature from a disc of uniform brightness at the centre of a Gaussian beam.
 fn disc_kelvin(dish: &Dish, brightness_k: f64) -> f64 {
     let ratio = Angle::from_degrees(DISC_DEG) / dish.beamwidth;
-    // A Gaussian beam of unit half-power width holds 1 - 2^-(d^2) of its weight within the
-    // diameter d; the efficiency of the beam is taken for that of the aperture.
+    // A Gaussian beam of unit half-power width has 1 - 2^-(d^2) of its weight within the diameter
+    // d; the beam efficiency is taken as equal to that of the aperture.
     brightness_k * (1.0 - (-std::f64::consts::LN_2 * ratio * ratio).exp()) * 0.75
 }
 
@@ -91,7 +91,8 @@ fn sun_brightness_k(frequency_mhz: f64) -> f64 {
     sun_flux(frequency_mhz) * 1e-22 * wavelength * wavelength / (2.0 * BOLTZMANN * solid_angle)
 }
 
-/// Straight lines in both logarithms between the table's rows and beyond its ends.
+/// Linear interpolation in both logarithms between the table's rows, and extrapolation beyond its
+/// ends.
 fn sun_flux(frequency_mhz: f64) -> f64 {
     let after = (QUIET_SUN.iter())
         .position(|(f, _)| *f > frequency_mhz)
@@ -140,7 +141,8 @@ mod tests {
     fn a_beam_inside_the_disc_sees_its_brightness_and_a_wide_one_the_flux() {
         let narrow = of(EmitterKind::Moon, "moon", &dish(100.0, 30_000.0));
         assert!(narrow.kelvin > 0.7 * MOON_K && narrow.kelvin < MOON_K);
-        // A wide beam: flux times working area over 2 k; the two efficiencies are of one size.
+        // A wide beam: flux times effective area over 2 k; the two efficiencies are of similar
+        // size.
         let small = dish(1.2, 1420.0);
         let flux = sun_flux(1420.0) * 1e-22;
         let by_flux = flux * working_area_m2(&small) / (2.0 * BOLTZMANN);

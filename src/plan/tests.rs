@@ -4,7 +4,7 @@ use super::design::Design;
 use super::*;
 use crate::station::EmitterKind;
 
-/// The demo's invented station.
+/// The demo's simulated station.
 fn station() -> Station {
     Station::read(Path::new("demo-data/station.toml")).unwrap()
 }
@@ -22,7 +22,7 @@ fn planned(request: impl FnOnce(&Sky) -> PlanRequest) -> Plan {
 }
 
 #[test]
-fn steps_come_in_order_one_a_slot_within_the_span_and_in_reach() {
+fn steps_are_in_order_one_per_slot_within_the_span_and_in_reach() {
     let station = station();
     let sky = Sky::new(&station).unwrap();
     let request = span(&sky, 120.0);
@@ -49,7 +49,7 @@ fn steps_come_in_order_one_a_slot_within_the_span_and_in_reach() {
 }
 
 #[test]
-fn more_peaks_leave_less() {
+fn more_peaks_leave_a_smaller_error() {
     let left = |minutes: f64| planned(|sky| span(sky, minutes)).error.1;
     assert!(left(30.0) > left(60.0) && left(60.0) > left(120.0));
 }
@@ -100,14 +100,14 @@ fn the_plan_beats_staying_on_one_emitter() {
 }
 
 #[test]
-fn one_beacon_alone_leaves_terms_untold_and_says_what_would_tell_them() {
+fn one_beacon_alone_leaves_terms_undetermined_and_says_what_would_help() {
     let plan = planned(|sky| PlanRequest {
         emitters: vec![sky.emitter("mill-beacon").unwrap()],
         named: true,
         ..span(sky, 60.0)
     });
     let untold = plan.not_separable();
-    // Two readings of one direction tell two combinations of seven terms.
+    // Two readings of one direction determine two combinations of seven terms.
     assert!(untold.len() >= 5, "{untold:?}");
     assert!(
         plan.to_tell.contains("two peaks near azimuth"),
@@ -138,7 +138,7 @@ fn backlash_is_measured_from_both_sides() {
 }
 
 #[test]
-fn a_clock_is_told_by_what_moves_fast() {
+fn a_clock_offset_is_determined_by_a_fast_emitter() {
     let with = |names: &[&str]| {
         planned(|sky| PlanRequest {
             emitters: names.iter().map(|n| sky.emitter(n).unwrap()).collect(),
@@ -207,13 +207,13 @@ fn with_the_sun_alone_the_peaks_are_visits_spread_over_the_day() {
         let hours = time(pair[1]).seconds_since(time(pair[0])) / 3600.0;
         assert!((1.0..3.0).contains(&hours), "{hours}");
     }
-    // From soon after it is high enough until soon before it is too low.
+    // From soon after it rises above the limit until soon before it sinks below it.
     let elevations: Vec<f64> = (day.steps.iter())
         .map(|s| s.candidate.direction.elevation().degrees())
         .collect();
     assert!(elevations[0] < 16.0 && elevations[elevations.len() - 1] < 16.0);
     assert!(elevations.iter().any(|e| *e > 40.0));
-    // As many peaks in a row at noon are worth less.
+    // The same number of peaks in a row at noon is worth less.
     let row = sun_only("2026-09-12T11:00:00Z", 0.9, |r| {
         r.every_s = 54.0 * 60.0 / day.steps.len() as f64;
     });
@@ -227,7 +227,7 @@ fn with_the_sun_alone_the_peaks_are_visits_spread_over_the_day() {
 }
 
 #[test]
-fn with_the_sun_alone_it_is_said_when_to_come_back_and_that_helps() {
+fn with_the_sun_alone_the_plan_says_when_to_come_back_and_that_helps() {
     let morning = sun_only("2026-09-12T07:00:00Z", 2.0, |_| {});
     let alone = morning.alone.as_ref().unwrap();
     assert_eq!(alone.emitter, "sun");
@@ -247,7 +247,7 @@ fn with_the_sun_alone_it_is_said_when_to_come_back_and_that_helps() {
         "{left:?} {:?}",
         morning.error.1
     );
-    // What is promised is what a plan with those peaks too would leave.
+    // The stated remaining error is that of a plan that includes those peaks.
     let first = &alone.returns[0];
     let both = sun_only("2026-09-12T07:00:00Z", 2.0, |r| {
         r.to = first.time.plus_seconds(450.0);
@@ -257,7 +257,7 @@ fn with_the_sun_alone_it_is_said_when_to_come_back_and_that_helps() {
     const ABOUT: f64 = 1.5;
     let ratio = both.error.1 / first.left;
     assert!((1.0 / ABOUT..ABOUT).contains(&ratio), "{ratio}");
-    // One path across the sky leaves something open, and that is named.
+    // One path across the sky leaves something undetermined, and that is named.
     let by_day = sun_only("2026-09-12T04:00:00Z", 14.0, |r| r.every_s = 1200.0);
     assert!(!alone.not_told_in_a_day.is_empty());
     for term in &alone.not_told_in_a_day {
@@ -266,14 +266,14 @@ fn with_the_sun_alone_it_is_said_when_to_come_back_and_that_helps() {
 }
 
 #[test]
-fn other_emitters_are_thought_of_when_the_sun_is_alone_for_now() {
+fn single_emitter_advice_needs_one_emitter_that_moves() {
     let station = station();
     let sky = Sky::new(&station).unwrap();
     let all = span(&sky, 120.0);
     let whole = plan(&station, &sky, &Known::default(), &all).unwrap();
     assert!(whole.alone.is_none());
     assert_eq!(whole.visits(), [0]);
-    // A beacon does not move: there is nothing to spread and nothing to come back for.
+    // A beacon does not move: there is nothing to spread and no reason to come back.
     let beacon = planned(|sky| PlanRequest {
         emitters: vec![sky.emitter("mill-beacon").unwrap()],
         named: true,
@@ -284,7 +284,7 @@ fn other_emitters_are_thought_of_when_the_sun_is_alone_for_now() {
 }
 
 #[test]
-fn when_nothing_is_up_it_is_said_what_comes_next() {
+fn when_nothing_is_up_the_plan_names_what_rises_next() {
     let mut station = station();
     station.emitters.retain(|e| e.kind.is_sun());
     let sky = Sky::new(&station).unwrap();
@@ -303,7 +303,7 @@ fn when_nothing_is_up_it_is_said_what_comes_next() {
 }
 
 #[test]
-fn a_trial_beside_others_costs_what_the_whole_costs() {
+fn a_trial_of_one_more_choice_has_the_price_computed_from_scratch() {
     /// Rounding of sums of squares that differ by five orders of magnitude.
     const ROUNDING: f64 = 1e-7;
     let station = station();
@@ -337,11 +337,11 @@ fn old_orbits_of_many_satellites_are_one_warning() {
 }
 
 #[test]
-fn nothing_beside_the_sun_but_the_sun_itself() {
+fn a_source_close_to_the_sun_is_passed_over_but_the_sun_is_not() {
     let mut station = station();
     let sky = Sky::new(&station).unwrap();
     let request = span(&sky, 60.0);
-    // Where the Sun stands that day, from the Astronomical Almanac's low-precision formula (from
+    // Position of the Sun on that day, from the Astronomical Almanac's low-precision formula (from
     // memory): right ascension 170.9, declination 3.9 degrees, to half a degree.
     station.emitters.push(crate::station::Emitter {
         name: "hidden".to_owned(),

@@ -165,7 +165,7 @@ impl<'a, DB: DrawingBackend> Canvas<'a, DB> {
         if text.is_empty() {
             return;
         }
-        let text = &sound(text);
+        let text = &printable_text(text);
         let rise = TOP_TO_BASELINE_EM * style.size;
         let anchor = if style.upward {
             (at.0 - rise, at.1)
@@ -263,7 +263,7 @@ impl<'a, DB: DrawingBackend> Canvas<'a, DB> {
 
 /// Text without what no XML file may hold: control characters are shown as escapes, and the
 /// two code points that are not characters are left out (XML 1.0, section 2.2).
-fn sound(text: &str) -> String {
+fn printable_text(text: &str) -> String {
     printable(text)
         .chars()
         .filter(|c| !matches!(c, '\u{fffe}' | '\u{ffff}'))

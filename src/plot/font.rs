@@ -2,79 +2,133 @@
 
 use std::sync::OnceLock;
 
-use tiny_skia::{Path, PathBuilder, Transform};
-use ttf_parser::{Face, OutlineBuilder};
+use tiny_skia::{Path, PathBuilder, PathSegment, Transform};
+use ttf_parser::{Face, GlyphId, OutlineBuilder};
 
 /// The regular weight, as a TrueType file.
 pub const REGULAR_TTF: &[u8] = include_bytes!("font/OpenSans-Regular.ttf");
 /// The semi-bold weight, as a TrueType file.
 pub const SEMIBOLD_TTF: &[u8] = include_bytes!("font/OpenSans-Semibold.ttf");
 
-fn face(bold: bool) -> Option<&'static Face<'static>> {
-    static FACES: [OnceLock<Option<Face<'static>>>; 2] = [OnceLock::new(), OnceLock::new()];
+/// A typeface, and what was read of it: to read a glyph takes longer than to draw it, and a page
+/// sets the same few thousands of times.
+struct Typeface {
+    face: Face<'static>,
+    /// By number of the glyph.
+    glyphs: Vec<OnceLock<Glyph>>,
+    /// The numbers of the characters of ASCII.
+    ascii: [GlyphId; 128],
+}
+
+/// A glyph in font units, y up.
+struct Glyph {
+    advance: u16,
+    outline: Option<Path>,
+}
+
+impl Typeface {
+    fn parsed(bytes: &'static [u8]) -> Option<Typeface> {
+        let face = Face::parse(bytes, 0).ok()?;
+        Some(Typeface {
+            glyphs: (0..face.number_of_glyphs())
+                .map(|_| OnceLock::new())
+                .collect(),
+            ascii: std::array::from_fn(|c| number(&face, char::from(c as u8))),
+            face,
+        })
+    }
+
+    /// The glyph of a character; the font's own "missing" box where it has none.
+    fn glyph(&self, c: char) -> Option<&Glyph> {
+        let id = match self.ascii.get(c as usize) {
+            Some(id) => *id,
+            None => number(&self.face, c),
+        };
+        let read = || {
+            let mut outline = Outline(PathBuilder::new());
+            self.face.outline_glyph(id, &mut outline);
+            Glyph {
+                advance: self.face.glyph_hor_advance(id).unwrap_or(0),
+                outline: outline.0.finish(),
+            }
+        };
+        let place = self.glyphs.get(usize::from(id.0))?;
+        Some(place.get_or_init(read))
+    }
+}
+
+fn number(face: &Face, c: char) -> GlyphId {
+    face.glyph_index(c).unwrap_or(GlyphId(0))
+}
+
+fn typeface(bold: bool) -> Option<&'static Typeface> {
+    static FACES: [OnceLock<Option<Typeface>>; 2] = [OnceLock::new(), OnceLock::new()];
     let bytes = if bold { SEMIBOLD_TTF } else { REGULAR_TTF };
     FACES[usize::from(bold)]
-        .get_or_init(|| Face::parse(bytes, 0).ok())
+        .get_or_init(|| Typeface::parsed(bytes))
         .as_ref()
 }
 
 /// Width of a line of text in the embedded typeface, in the unit of `size` (the em).
 pub fn text_width(text: &str, size: f64, bold: bool) -> f64 {
-    let Some(face) = face(bold) else { return 0.0 };
-    let units: u32 = text
-        .chars()
-        .map(|c| u32::from(face.glyph_hor_advance(glyph(face, c)).unwrap_or(0)))
+    let Some(typeface) = typeface(bold) else {
+        return 0.0;
+    };
+    let units: u32 = (text.chars())
+        .filter_map(|c| Some(u32::from(typeface.glyph(c)?.advance)))
         .sum();
-    f64::from(units) * size / f64::from(face.units_per_em())
+    f64::from(units) * size / f64::from(typeface.face.units_per_em())
 }
 
 /// The outline of a line of text of this `size`, `placed` from where its baseline starts at the
 /// origin, y down. None when there is nothing to draw.
 pub(super) fn text_outline(text: &str, size: f64, bold: bool, placed: Transform) -> Option<Path> {
-    let face = face(bold)?;
-    let scale = size as f32 / f32::from(face.units_per_em());
-    let mut outline = Outline {
-        path: PathBuilder::new(),
-        at: 0.0,
-    };
-    for c in text.chars() {
-        let id = glyph(face, c);
-        face.outline_glyph(id, &mut outline);
-        outline.at += f32::from(face.glyph_hor_advance(id).unwrap_or(0));
+    let typeface = typeface(bold)?;
+    let scale = size as f32 / f32::from(typeface.face.units_per_em());
+    let mut line = PathBuilder::new();
+    let mut at = 0.0;
+    for glyph in text.chars().filter_map(|c| typeface.glyph(c)) {
+        if let Some(outline) = &glyph.outline {
+            append(&mut line, outline, at);
+        }
+        at += f32::from(glyph.advance);
     }
-    outline
-        .path
-        .finish()?
-        .transform(placed.pre_scale(scale, -scale))
+    line.finish()?.transform(placed.pre_scale(scale, -scale))
 }
 
-/// The glyph of a character; the font's own "missing" box where it has none.
-fn glyph(face: &Face, c: char) -> ttf_parser::GlyphId {
-    face.glyph_index(c).unwrap_or(ttf_parser::GlyphId(0))
+/// Sets a glyph so many font units right of the origin.
+fn append(line: &mut PathBuilder, outline: &Path, at: f32) {
+    for segment in outline.segments() {
+        match segment {
+            PathSegment::MoveTo(p) => line.move_to(p.x + at, p.y),
+            PathSegment::LineTo(p) => line.line_to(p.x + at, p.y),
+            PathSegment::QuadTo(c, p) => line.quad_to(c.x + at, c.y, p.x + at, p.y),
+            PathSegment::CubicTo(c, d, p) => {
+                line.cubic_to(c.x + at, c.y, d.x + at, d.y, p.x + at, p.y);
+            }
+            PathSegment::Close => line.close(),
+        }
+    }
 }
 
-/// Gathers glyphs side by side, in font units.
-struct Outline {
-    path: PathBuilder,
-    at: f32,
-}
+/// Gathers a glyph, in font units.
+struct Outline(PathBuilder);
 
 impl OutlineBuilder for Outline {
     fn move_to(&mut self, x: f32, y: f32) {
-        self.path.move_to(x + self.at, y);
+        self.0.move_to(x, y);
     }
     fn line_to(&mut self, x: f32, y: f32) {
-        self.path.line_to(x + self.at, y);
+        self.0.line_to(x, y);
     }
     fn quad_to(&mut self, x1: f32, y1: f32, x: f32, y: f32) {
-        self.path.quad_to(x1 + self.at, y1, x + self.at, y);
+        self.0.quad_to(x1, y1, x, y);
     }
     fn curve_to(&mut self, x1: f32, y1: f32, x2: f32, y2: f32, x: f32, y: f32) {
-        let at = self.at;
-        self.path.cubic_to(x1 + at, y1, x2 + at, y2, x + at, y);
+        self.0.cubic_to(x1, y1, x2, y2, x, y);
     }
     fn close(&mut self) {
-        self.path.close();
+        self.0.close();
     }
 }
 
@@ -85,7 +139,7 @@ mod tests {
     #[test]
     fn every_sign_that_pictures_use_has_a_glyph() {
         for bold in [false, true] {
-            let face = face(bold).unwrap();
+            let face = &typeface(bold).unwrap().face;
             for c in "0123456789.−+±×°%≤≥≈…–σχµ½äéøßŁжΩ".chars() {
                 if c != '½' {
                     assert!(face.glyph_index(c).is_some(), "no glyph for {c}");

@@ -26,7 +26,7 @@ pub(super) struct Indexed<'a> {
 /// Brings one picture after the other down to a byte a pixel, in the same memory.
 #[derive(Default)]
 pub(super) struct Indexer {
-    runs: Vec<Run>,
+    drawn: Vec<Piece>,
     pixels: Vec<u8>,
 }
 
@@ -56,79 +56,108 @@ fn palette() -> Vec<Colour> {
 
 /// Colours that cover this many pixels without being in the palette get the places left in it:
 /// those of a map. Rarer ones are blends at edges.
-const OFTEN: usize = 24;
+const OFTEN: u32 = 24;
 
 /// A pixel of bare paper.
 const PAPER: [u8; 4] = [255; 4];
-/// Pixels looked at together: most such pieces are bare paper.
-const PIECE: usize = 16;
+/// Pixels looked at together: most such pieces are bare paper. Longer ones hold more paper beside
+/// what is drawn, shorter ones are more to look at.
+const PIECE: usize = 8;
 
-/// Whether all bytes are those of bare paper: all are looked at, eight at a time, which takes less
-/// time than to stop at the first that is not.
-fn is_paper(piece: &[u8; 4 * PIECE]) -> bool {
-    let (eights, _) = piece.as_chunks();
-    let all = (eights.iter()).fold(u64::MAX, |all, eight| all & u64::from_ne_bytes(*eight));
-    all == u64::MAX
+/// Pixels side by side that are not all bare paper.
+struct Piece {
+    /// Its number among the pieces of the picture.
+    number: u32,
+    /// Which of the picture's colours each pixel has.
+    colours: [u32; PIECE],
 }
 
-/// Each piece of a picture that is not bare paper, with the number of its first pixel.
-fn pieces(rgba: &[u8]) -> impl Iterator<Item = (usize, &[[u8; 4]])> {
-    let (pieces, rest) = rgba.as_chunks::<{ 4 * PIECE }>();
-    let rest = (pieces.len() * PIECE, rest.as_chunks().0);
-    (pieces.iter().enumerate())
-        .filter(|(_, piece)| !is_paper(piece))
-        .map(|(i, piece)| (i * PIECE, piece.as_chunks().0))
-        .chain([rest])
+/// Whether all pixels are bare paper: all are looked at, several at a time, which takes less time
+/// than to stop at the first that is not.
+fn is_paper(piece: &[[u8; 4]; PIECE]) -> bool {
+    let all = (piece.iter()).fold(u32::MAX, |all, pixel| all & u32::from_ne_bytes(*pixel));
+    all == u32::MAX
 }
 
-/// Neighbouring pixels of one colour.
-struct Run {
-    /// Number of the first.
-    first: u32,
-    length: u32,
-    /// Which of the picture's colours.
-    colour: u32,
+/// The colours of a picture, numbered as they come.
+#[derive(Default)]
+struct Numbers {
+    colours: Vec<[u8; 4]>,
+    /// A number is compared and hashed faster than four bytes.
+    known: HashMap<u32, u32, FixedState>,
 }
 
-/// A colour of a picture.
-struct Seen {
-    pixel: [u8; 4],
-    /// On so many pixels.
-    count: usize,
+impl Numbers {
+    fn of(&mut self, pixel: [u8; 4]) -> u32 {
+        *(self.known)
+            .entry(u32::from_ne_bytes(pixel))
+            .or_insert_with(|| {
+                self.colours.push(pixel);
+                self.colours.len() as u32 - 1
+            })
+    }
 }
 
-/// Takes down a picture but for bare paper, and gives the colours in it.
-fn take_down(rgba: &[u8], runs: &mut Vec<Run>) -> Vec<Seen> {
-    runs.clear();
-    let mut colours: Vec<Seen> = Vec::new();
-    // A number is compared and hashed faster than four bytes.
-    let mut known: HashMap<u32, u32, FixedState> = HashMap::default();
-    for (mut first, piece) in pieces(rgba) {
-        for run in piece.chunk_by(|a, b| a == b) {
-            let (pixel, length) = (run[0], run.len());
-            if pixel != PAPER {
-                let colour = *known.entry(u32::from_ne_bytes(pixel)).or_insert_with(|| {
-                    colours.push(Seen { pixel, count: 0 });
-                    colours.len() as u32 - 1
-                });
-                colours[colour as usize].count += length;
-                runs.push(Run {
-                    first: first as u32,
-                    length: length as u32,
-                    colour,
-                });
+/// Slots for the colours met last, a power of two: several times the colours of a picture that come
+/// again and again, and yet within a processor's fastest memory.
+const RECENT: usize = 1 << 11;
+
+/// The slot of a colour: the upper bits of its product with 2^32 over the golden ratio, in which
+/// every bit of the colour has a part (Knuth, The Art of Computer Programming, section 6.4).
+fn slot(pixel: [u8; 4]) -> usize {
+    let product = u32::from_ne_bytes(pixel).wrapping_mul(0x9e37_79b9);
+    (product >> (u32::BITS - RECENT.ilog2())) as usize
+}
+
+/// Takes down a picture but for bare paper, and gives its colours. Every pixel of a piece is looked
+/// up by itself: to find where a colour ends, which is soon and anywhere, takes longer.
+fn take_down(rgba: &[u8], drawn: &mut Vec<Piece>) -> Vec<[u8; 4]> {
+    drawn.clear();
+    let mut numbers = Numbers::default();
+    // A picture's colours are few and come again soon: most are found here without a search.
+    let mut recent = [(PAPER, numbers.of(PAPER)); RECENT];
+    let (pieces, rest) = rgba.as_chunks().0.as_chunks::<PIECE>();
+    let mut last = [PAPER; PIECE];
+    last[..rest.len()].copy_from_slice(rest);
+    for (i, piece) in pieces.iter().chain([&last]).enumerate() {
+        if is_paper(piece) {
+            continue;
+        }
+        let mut colours = [0; PIECE];
+        for (colour, pixel) in colours.iter_mut().zip(piece) {
+            let met = &mut recent[slot(*pixel)];
+            if met.0 != *pixel {
+                *met = (*pixel, numbers.of(*pixel));
             }
-            first += length;
+            *colour = met.1;
+        }
+        drawn.push(Piece {
+            number: i as u32,
+            colours,
+        });
+    }
+    numbers.colours
+}
+
+/// On how many pixels of the pieces each of so many colours is.
+fn counts(drawn: &[Piece], colours: usize) -> Vec<u32> {
+    // Two by turns, so that a count does not wait for that of the neighbour, often the same.
+    let mut counts = vec![[0; 2]; colours];
+    for piece in drawn {
+        for (i, colour) in piece.colours.iter().enumerate() {
+            counts[*colour as usize][i % 2] += 1;
         }
     }
-    colours
+    counts
+        .iter()
+        .map(|by_turns| by_turns.iter().sum())
+        .collect()
 }
 
 /// Adds a picture's own frequent colours to a palette, the most frequent first.
-fn with_own(mut palette: Vec<Colour>, colours: &[Seen]) -> Vec<Colour> {
-    let mut own: Vec<(usize, [u8; 4])> = (colours.iter())
-        .filter(|seen| seen.count >= OFTEN)
-        .map(|seen| (seen.count, seen.pixel))
+fn with_own(mut palette: Vec<Colour>, colours: &[[u8; 4]], counts: &[u32]) -> Vec<Colour> {
+    let mut own: Vec<(u32, [u8; 4])> = (counts.iter().copied().zip(colours.iter().copied()))
+        .filter(|(count, _)| *count >= OFTEN)
         .collect();
     own.sort_unstable_by(|a, b| b.cmp(a));
     for (_, [r, g, b, _]) in own {
@@ -143,22 +172,23 @@ fn with_own(mut palette: Vec<Colour>, colours: &[Seen]) -> Vec<Colour> {
 impl Indexer {
     /// Gives every pixel of four bytes (the last, its opacity, being full) the nearest colour.
     pub fn indexed(&mut self, rgba: &[u8]) -> Indexed<'_> {
-        let colours = take_down(rgba, &mut self.runs);
-        let palette = with_own(palette(), &colours);
+        let colours = take_down(rgba, &mut self.drawn);
+        let counts = counts(&self.drawn, colours.len());
+        let palette = with_own(palette(), &colours, &counts);
         let parts = Parts::of(&palette);
-        let numbers: Vec<u8> = colours.iter().map(|c| nearest(&parts, c.pixel)).collect();
+        let numbers: Vec<u8> = (colours.iter()).map(|c| nearest(&parts, *c)).collect();
         // The number of bare paper is zero.
+        let pixels = rgba.len() / 4;
         self.pixels.clear();
-        self.pixels.resize(rgba.len() / 4, 0);
-        for run in &self.runs {
-            let (first, length) = (run.first as usize, run.length as usize);
-            let number = numbers[run.colour as usize];
-            match length {
-                // Most runs are a pixel of an edge.
-                1 => self.pixels[first] = number,
-                _ => self.pixels[first..first + length].fill(number),
+        self.pixels.resize(pixels.next_multiple_of(PIECE), 0);
+        let (pieces, _) = self.pixels.as_chunks_mut::<PIECE>();
+        for piece in &self.drawn {
+            let pixels = &mut pieces[piece.number as usize];
+            for (pixel, colour) in pixels.iter_mut().zip(piece.colours) {
+                *pixel = numbers[colour as usize];
             }
         }
+        self.pixels.truncate(pixels);
         Indexed {
             palette: palette.iter().flat_map(|c| [c.0, c.1, c.2]).collect(),
             pixels: &self.pixels,
@@ -220,12 +250,12 @@ mod tests {
         // A ramp of ninety colours that no palette has, each on many pixels.
         let ramp: Vec<[u8; 4]> = (0..90u8).map(|i| [60 + i, 180, 215 - i, 255]).collect();
         let rgba: Vec<u8> = (ramp.iter())
-            .flat_map(|colour| [*colour; OFTEN].concat())
+            .flat_map(|colour| [*colour; OFTEN as usize].concat())
             .collect();
         let mut indexer = Indexer::default();
         let image = indexer.indexed(&rgba);
         for (i, colour) in ramp.iter().enumerate() {
-            let at = usize::from(image.pixels[i * OFTEN]) * 3;
+            let at = usize::from(image.pixels[i * OFTEN as usize]) * 3;
             assert_eq!(image.palette[at..at + 3], colour[..3]);
         }
     }

@@ -23,7 +23,7 @@ pub use axes::{Axis, Key, Panel, REACH_OF_MARK, Rect, notes};
 pub use canvas::{Canvas, Marker, Point};
 pub use density::{Density, MOST_SINGLE_MARKS, SHADES};
 pub use font::{REGULAR_TTF, SEMIBOLD_TTF, text_width};
-pub use output::{HEIGHT, Picture, Render, Sheet, WIDTH};
+pub use output::{HEIGHT, Picture, Render, Sheet, SvgBody, WIDTH, on_page};
 pub use palette::{Colour, colours, dark_style};
 #[cfg(test)]
 pub use recorder::{Recording, SetText};

@@ -1,5 +1,7 @@
 //! From a picture to its files.
 
+use std::sync::OnceLock;
+
 use plotters::backend::{DrawingBackend, SVGBackend};
 use png::{BitDepth, ColorType, Compression, Encoder, Filter};
 
@@ -70,10 +72,18 @@ pub trait Render: Sync {
     fn title(&self) -> String;
     /// See [`Picture::caption`].
     fn caption(&self) -> String;
-    /// A whole SVG file, heading and caption drawn in.
-    fn svg(&self) -> String;
+    /// The body as SVG, from which both its file and the element for a page are made.
+    fn svg_body(&self) -> SvgBody;
+    /// A whole SVG file around a body, heading and caption drawn in.
+    fn svg_of(&self, body: &SvgBody) -> String;
+    /// A whole SVG file.
+    fn svg(&self) -> String {
+        self.svg_of(&self.svg_body())
+    }
     /// An SVG element for a page that sets heading and caption itself.
-    fn inline_svg(&self) -> String;
+    fn inline_svg(&self) -> String {
+        self.svg_body().inline()
+    }
     /// A whole PNG file, heading and caption drawn in, made on a sheet.
     ///
     /// # Errors
@@ -95,28 +105,24 @@ impl<P: Picture> Render for P {
         Picture::caption(self)
     }
 
-    fn svg(&self) -> String {
-        let drawn = draw_svg(|canvas| {
+    fn svg_body(&self) -> SvgBody {
+        let (drawn, tags) = draw_tagged(|canvas| self.draw(canvas, BODY));
+        SvgBody { drawn, tags }
+    }
+
+    fn svg_of(&self, body: &SvgBody) -> String {
+        let (drawn, _) = draw_tagged(|canvas| {
             canvas.rectangle((0.0, 0.0), (WIDTH, HEIGHT), colours::PAPER);
-            draw_whole(canvas, self);
+            frame(canvas, self);
         });
         let opening = format!(
             "<svg width=\"{WIDTH}\" height=\"{HEIGHT}\" viewBox=\"0 0 {} {}\" role=\"img\"",
             WIDTH * UNITS,
             HEIGHT * UNITS
         );
-        with_opening(&drawn, &opening)
-    }
-
-    fn inline_svg(&self) -> String {
-        let (drawn, tags) = draw_tagged(|canvas| self.draw(canvas, BODY));
-        let opening = format!(
-            "<svg viewBox=\"0 {} {} {}\" role=\"img\"",
-            BODY.top * UNITS,
-            WIDTH * UNITS,
-            (BODY.bottom - BODY.top) * UNITS
-        );
-        with_tags(with_opening(&drawn, &opening), &tags)
+        let mut svg = with_opening(&drawn, &opening);
+        svg.insert_str(end_of_elements(&svg), elements(&body.drawn));
+        svg
     }
 
     fn png(&self, sheet: &mut Sheet) -> Result<Vec<u8>, Error> {
@@ -157,6 +163,78 @@ impl<P: Picture> Render for P {
     #[cfg(test)]
     fn recorded(&self) -> super::Recording {
         super::Recording::of(self)
+    }
+}
+
+/// The body of a picture as SVG, and the places in it that show a row of the data.
+#[derive(Clone, Debug)]
+pub struct SvgBody {
+    drawn: String,
+    tags: Vec<Tag>,
+}
+
+impl SvgBody {
+    /// An element for a page that sets heading and caption itself.
+    fn inline(&self) -> String {
+        let opening = format!(
+            "<svg viewBox=\"0 {} {} {}\" role=\"img\"",
+            BODY.top * UNITS,
+            WIDTH * UNITS,
+            (BODY.bottom - BODY.top) * UNITS
+        );
+        with_tags(with_opening(&self.drawn, &opening), &self.tags)
+    }
+}
+
+/// A picture that stands on a page as well as in a file of its own: its body is drawn as SVG once,
+/// and kept.
+struct OnPage<'a> {
+    picture: Box<dyn Render + 'a>,
+    body: OnceLock<SvgBody>,
+}
+
+/// The same picture, its body drawn as SVG once for the page and the file.
+pub fn on_page<'a>(picture: Box<dyn Render + 'a>) -> Box<dyn Render + 'a> {
+    Box::new(OnPage {
+        picture,
+        body: OnceLock::new(),
+    })
+}
+
+impl OnPage<'_> {
+    fn body(&self) -> &SvgBody {
+        self.body.get_or_init(|| self.picture.svg_body())
+    }
+}
+
+impl Render for OnPage<'_> {
+    fn file_stem(&self) -> &str {
+        self.picture.file_stem()
+    }
+    fn title(&self) -> String {
+        self.picture.title()
+    }
+    fn caption(&self) -> String {
+        self.picture.caption()
+    }
+    fn svg_body(&self) -> SvgBody {
+        self.body().clone()
+    }
+    fn svg_of(&self, body: &SvgBody) -> String {
+        self.picture.svg_of(body)
+    }
+    fn svg(&self) -> String {
+        self.picture.svg_of(self.body())
+    }
+    fn inline_svg(&self) -> String {
+        self.body().inline()
+    }
+    fn png(&self, sheet: &mut Sheet) -> Result<Vec<u8>, Error> {
+        self.picture.png(sheet)
+    }
+    #[cfg(test)]
+    fn recorded(&self) -> super::Recording {
+        self.picture.recorded()
     }
 }
 
@@ -202,10 +280,6 @@ fn broken(text: &str, style: &Text, room: f64) -> Vec<String> {
     lines
 }
 
-fn draw_svg(draw: impl FnOnce(&mut Canvas<SVGBackend>)) -> String {
-    draw_tagged(draw).0
-}
-
 /// A drawing, and the places in it that show a row of the data.
 fn draw_tagged(draw: impl FnOnce(&mut Canvas<SVGBackend>)) -> (String, Vec<Tag>) {
     let mut text = String::new();
@@ -228,7 +302,7 @@ const MOST_TAGS: usize = 5000;
 /// The drawing with an unseen ring over each place that shows a row of the data; a page makes it
 /// seen when the row is pointed at.
 fn with_tags(mut svg: String, tags: &[Tag]) -> String {
-    let end = svg.rfind("</svg>").unwrap_or(svg.len());
+    let end = end_of_elements(&svg);
     if tags.is_empty() || tags.len() > MOST_TAGS {
         return svg;
     }
@@ -254,4 +328,17 @@ fn with_tags(mut svg: String, tags: &[Tag]) -> String {
 fn with_opening(svg: &str, opening: &str) -> String {
     let rest = svg.find(" xmlns=").map_or("", |at| &svg[at..]);
     format!("{opening}{rest}")
+}
+
+/// Where the elements of a drawing end.
+fn end_of_elements(svg: &str) -> usize {
+    svg.rfind("</svg>").unwrap_or(svg.len())
+}
+
+/// What a drawing holds between its opening tag and its end.
+fn elements(svg: &str) -> &str {
+    /// The end of the backend's opening tag.
+    const OPENED: &str = ">\n";
+    let begin = svg.find(OPENED).map_or(0, |at| at + OPENED.len());
+    svg.get(begin..end_of_elements(svg)).unwrap_or_default()
 }

@@ -78,9 +78,12 @@ impl Raster {
     ) {
         self.cover.reset(wide, high);
         draw_outline(path, (left, top), &mut self.cover);
+        let (left, top) = (left as i32, top as i32);
         let mut ink = Ink {
             size: (self.pixels.width() as i32, self.pixels.height() as i32),
-            corner: (left as i32, top as i32),
+            left,
+            row: top,
+            row_end: wide as u32,
             wide: wide as u32,
             colour: <[u8; 3]>::from(colour.rgb).map(f32::from),
             opacity: colour.alpha.clamp(0.0, 1.0) as f32,
@@ -127,9 +130,13 @@ impl Raster {
 struct Ink<'a> {
     /// Width and height of the sheet.
     size: (i32, i32),
-    /// Where on the sheet the grid that holds the shape begins, above and left.
-    corner: (i32, i32),
-    /// How many pixels it goes across.
+    /// Where on the sheet the grid that holds the shape begins at the left.
+    left: i32,
+    /// The row of the sheet at hand, and the number of the grid's first pixel below it: pixels come
+    /// row by row, and to count rows takes less than to divide.
+    row: i32,
+    row_end: u32,
+    /// How many pixels the grid goes across.
     wide: u32,
     colour: [f32; 3],
     opacity: f32,
@@ -139,12 +146,16 @@ struct Ink<'a> {
 
 impl Ink<'_> {
     /// Colours the share of a pixel, given by its number in the grid, unless it lies beside the
-    /// sheet.
+    /// sheet. The numbers ascend.
     #[inline(never)]
     fn lay(&mut self, number: u32, share: f32) {
+        while number >= self.row_end {
+            self.row_end += self.wide;
+            self.row += 1;
+        }
         let (width, height) = self.size;
-        let x = self.corner.0 + (number % self.wide) as i32;
-        let y = self.corner.1 + (number / self.wide) as i32;
+        let x = self.left + (number + self.wide - self.row_end) as i32;
+        let y = self.row;
         if !(0..width).contains(&x) || !(0..height).contains(&y) {
             return;
         }

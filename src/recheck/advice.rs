@@ -1,4 +1,4 @@
-//! What to observe when the peaks are too few to tell.
+//! What to observe when there are too few peaks for an answer.
 
 use nalgebra::DMatrix;
 
@@ -9,13 +9,12 @@ use crate::fit::Solution;
 use crate::number;
 use crate::station::Station;
 
-/// Peaks named at most: what is done in a few minutes.
+/// Largest number of peaks named: what can be done in a few minutes.
 const MORE_PEAKS: usize = 3;
 
-/// Where a few more peaks, each where it helps most, would narrow the error over the sky, in
-/// words: as many as bring the rms error that the uncertainties of the terms leave possible below
-/// half the limit, but no more than
-/// [`MORE_PEAKS`].
+/// Where a few more peaks, each where it helps most, would reduce the error over the sky, in words:
+/// as many as bring the rms error that the uncertainties of the terms allow below half the limit,
+/// but at most [`MORE_PEAKS`].
 pub fn advice(station: &Station, old: &Old, now: &Solution, noise: Angle, limit: Angle) -> String {
     let weights = sky_weights(station, &old.model, &old.terms);
     let noise = noise.radians().max(1e-9);
@@ -81,7 +80,7 @@ pub fn advice(station: &Station, old: &Old, now: &Solution, noise: Angle, limit:
     )
 }
 
-/// Two significant figures of degrees.
+/// Degrees with two significant figures.
 fn figures(angle: Angle) -> String {
     number::significant(angle.degrees(), 2)
 }

@@ -1,4 +1,4 @@
-//! The question of a recheck and its answer.
+//! The question of a recheck, and its answer.
 
 use super::hypothesis::ChangeKind;
 use crate::angle::Angle;
@@ -6,10 +6,10 @@ use crate::logbook::Calibration;
 use crate::mount::{Kind as Mount, Term};
 use crate::station::Station;
 
-/// What to decide by.
+/// Criteria of the decision.
 #[derive(Clone, Copy, Debug)]
 pub struct RecheckRequest {
-    /// The mount counts as true while its error over the sky, rms, stays within this.
+    /// The calibration counts as valid while its rms error over the sky stays within this.
     pub limit: Angle,
     /// Seed of the sampling.
     pub seed: u64,
@@ -25,28 +25,28 @@ pub fn usual_limit(station: &Station) -> Angle {
 pub enum RecheckVerdict {
     /// Within the limit.
     True,
-    /// Beyond the limit, and no accident.
+    /// Beyond the limit, and not by chance.
     Moved,
-    /// The peaks do not say.
+    /// The peaks do not decide.
     CannotTell(Doubt),
 }
 
 /// Why there is no answer.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Doubt {
-    /// The peaks are too few or too alike: the error may lie on either side of the limit.
+    /// The peaks are too few or too similar: the error may be on either side of the limit.
     Between,
     /// The error is likely beyond the limit, but peaks of an unmoved mount might look the same.
     Accident,
-    /// The peaks contradict each other whatever has changed.
+    /// The peaks contradict each other under any change.
     Contradiction,
-    /// The error over the sky comes out within the limit, but the peaks themselves lie far beyond
-    /// it and noise is no reason.
+    /// The error over the sky comes out within the limit, but the peaks themselves are far beyond
+    /// it, and not because of noise.
     PeaksOff,
 }
 
 impl RecheckVerdict {
-    /// As the machine-readable form says it.
+    /// Its name in the machine-readable form.
     pub fn name(self) -> &'static str {
         match self {
             RecheckVerdict::True => "true",
@@ -59,17 +59,17 @@ impl RecheckVerdict {
 /// One term that moved.
 #[derive(Clone, Copy, Debug)]
 pub struct Moved {
-    /// Which.
+    /// The term.
     pub term: Term,
-    /// Inside value before.
+    /// Value before, in internal units.
     pub before: f64,
-    /// Inside value now.
+    /// Value now, in internal units.
     pub now: f64,
     /// One standard deviation of the change.
     pub sigma: f64,
 }
 
-/// What the new peaks say.
+/// Result of the new peaks.
 #[derive(Clone, Debug)]
 pub struct Recheck {
     /// The kind of mount.
@@ -78,40 +78,39 @@ pub struct Recheck {
     pub verdict: RecheckVerdict,
     /// Probability that the error over the sky exceeds the limit.
     pub probability: f64,
-    /// Probability that unmoved peaks would lie as far off by chance.
+    /// Probability that the peaks of an unmoved mount would be as far off by chance.
     pub chance: f64,
-    /// Error of the old calibration now, rms over the reachable sky; with its standard
-    /// deviation.
+    /// Error of the old calibration now, rms over the reachable sky.
     pub error: Angle,
     /// One standard deviation of `error`.
     pub error_sigma: Angle,
-    /// What that costs on this beam, in decibels; none beyond the main lobe, an error of more than
-    /// a beamwidth, where the beam's shape says nothing and the signal is lost.
+    /// Loss from that error on this beam, in decibels; `None` beyond the main lobe, for an error of
+    /// more than a beamwidth, where the signal is lost.
     pub loss_db: Option<f64>,
-    /// The limit asked for.
+    /// The limit requested.
     pub limit: Angle,
-    /// The change that explains the peaks best, and what it looks like.
+    /// The change that explains the peaks best.
     pub kind: ChangeKind,
     /// The other changes, with how much worse they explain the peaks.
     pub rivals: Vec<(ChangeKind, f64)>,
-    /// Terms that moved, those beyond three standard deviations of their change.
+    /// Terms that moved by more than three standard deviations of their change.
     pub moved_terms: Vec<Moved>,
-    /// New peaks that contradict all others, by row, with how far off they are.
+    /// Rows of new peaks that contradict all others, and their distances.
     pub odd_rows: Vec<(usize, Angle)>,
     /// Distance of each usable peak from the old calibration's beam, by row.
     pub distances: Vec<(usize, Angle)>,
-    /// What to observe so that the answer becomes clear; empty when it is.
+    /// What to observe to get a clear answer; empty when the answer is clear.
     pub advice: String,
-    /// What was assumed and should be known.
+    /// Assumptions and remarks.
     pub notes: Vec<String>,
-    /// Old and new joined into one calibration; none when the peaks contradict each other or the
+    /// Old and new joined into one calibration; `None` when the peaks contradict each other or the
     /// answer.
     pub joined: Option<Calibration>,
 }
 
 impl Recheck {
-    /// Whether it stays open if anything has changed at all, so that a joined calibration had to
-    /// set free what a move may change.
+    /// Whether it remains open if anything has changed at all, so that a joined calibration had to
+    /// free the terms that a move may change.
     pub fn leaves_open(&self) -> bool {
         matches!(self.verdict, RecheckVerdict::CannotTell(_)) && self.kind == ChangeKind::Unmoved
     }

@@ -1,4 +1,4 @@
-//! The changes that may have happened, weighed by the new peaks.
+//! The changes that may have happened, weighed with the new peaks.
 
 use nalgebra::{DMatrix, DVector};
 
@@ -15,16 +15,16 @@ use crate::problem::Error;
 /// One change, fitted.
 #[derive(Clone, Debug)]
 pub struct FittedChange {
-    /// Which.
+    /// The kind.
     pub kind: ChangeKind,
     /// The terms now, if it happened.
     pub solution: Solution,
 }
 
 impl FittedChange {
-    /// Squared residuals of the peaks and of what was known before: with the new peaks' whitened
-    /// residuals r, the terms t, the old values m with their covariance P, and the covariance D that
-    /// the change allows them,
+    /// Squared residuals of the peaks and of the prior: with the new peaks' whitened residuals r,
+    /// the terms t, the old values m with their covariance P, and the covariance D that the change
+    /// allows them,
     ///
     /// ```text
     /// sum |r_i(t)|^2 + (t - m)' (P + D)^-1 (t - m)
@@ -38,15 +38,15 @@ impl FittedChange {
 #[derive(Clone, Debug)]
 pub struct Changes {
     fitted: Vec<FittedChange>,
-    /// Indices into `fitted` with what each costs, its terms paid for; the best first.
+    /// Indices into `fitted` with the cost of each, including that of its terms; the best first.
     ranked: Vec<(f64, usize)>,
 }
 
 /// A moved term is named from the usual three standard deviations on, when the noise is well known.
 const NAMED_LEVEL: f64 = 0.9973;
 
-/// Changes that the verdict may rest on, by which its p-value is multiplied: of the placement, of
-/// the elevation axis, of the dish.
+/// Changes on which the verdict may be based, by whose number its p-value is multiplied: of the
+/// placement, of the elevation axis, of the dish.
 const CHANCES: f64 = 3.0;
 
 impl Changes {
@@ -67,8 +67,8 @@ impl Changes {
             .map(|(i, f)| (f.cost() + price * f.kind.terms().len() as f64, i))
             .collect();
         ranked.sort_by(|p, q| p.0.total_cmp(&q.0));
-        // Several changes at once are considered only when no single one will do; those are then
-        // no rivals, because the peaks contradict them.
+        // Several changes at once are considered only when no single one suffices; single changes
+        // are then not rivals, because the peaks contradict them.
         if (fitted.iter()).all(|f| peaks.contradict(&f.solution)) {
             let solution = peaks.fit(old, ChangeKind::Anything)?;
             if !peaks.contradict(&solution) {
@@ -87,9 +87,9 @@ impl Changes {
         (self.fitted.iter().find(|f| f.kind == kind)).unwrap_or(&self.fitted[0])
     }
 
-    /// What the verdict rests on: the widest change that a move of the mount can make, or the
-    /// best one when that reaches further. What it looks like must not make it look surer than
-    /// it is.
+    /// The change on which the verdict is based: the widest one that a move of the mount can cause,
+    /// or the best one when that frees more. The apparent kind of change must not make the verdict
+    /// look more certain than it is.
     pub fn suspected(&self) -> &FittedChange {
         let best = &self.fitted[self.ranked[0].1];
         if best.kind.frees_more_than_placement() {
@@ -99,8 +99,8 @@ impl Changes {
         }
     }
 
-    /// The probability that noise alone makes a change explain the peaks so much better than no
-    /// change does, whichever of the changes it favours.
+    /// The probability that noise alone makes a change explain the peaks this much better than no
+    /// change does, whichever change it favours.
     pub fn by_accident(&self, change: &FittedChange, peaks: &Peaks) -> f64 {
         let gain =
             (self.of(ChangeKind::Unmoved).cost() - change.cost()) / peaks.excess(&change.solution);
@@ -108,7 +108,7 @@ impl Changes {
         (CHANCES * once).min(1.0)
     }
 
-    /// The best change other than none, and the others with how much worse they do.
+    /// The best change other than none, and the others with how much worse they are.
     pub fn best(&self) -> (ChangeKind, Vec<(ChangeKind, f64)>) {
         let mut real = (self.ranked.iter())
             .map(|(cost, i)| (self.fitted[*i].kind, *cost))
@@ -120,14 +120,14 @@ impl Changes {
     }
 }
 
-/// What the terms moved by when the change `kind` has happened, with its standard deviation; in
-/// the order of the old terms, zero for those that the change leaves alone. None when the
+/// How far each term moved if the change `kind` has happened, with its standard deviation; in the
+/// order of the old terms, zero for those that the change does not affect. `None` when the
 /// covariances cannot be inverted.
 ///
 /// With the old values `m` and their covariance `P`, the covariance `D` of the change and the
 /// fitted terms `t` with covariance `C`, the change is `S (t - m)` with `S = D (P + D)^-1` and has
-/// the covariance `S C S' + S P`: the law of a Gaussian part given its sum. What is not known of a
-/// term that did not move is common to both and does not count.
+/// the covariance `S C S' + S P`: the distribution of a Gaussian part given its sum. The
+/// uncertainty of a term that did not move is common to both and does not count.
 pub fn movement(
     old: &Old,
     kind: ChangeKind,
@@ -158,7 +158,7 @@ pub fn movement(
     )
 }
 
-/// The terms that moved under a change, beyond doubt.
+/// The terms that moved significantly under a change.
 pub fn moved_terms(old: &Old, change: &FittedChange, freedom: f64) -> Vec<Moved> {
     let now = &change.solution;
     let moved = movement(old, change.kind, &now.parameters, &now.covariance());

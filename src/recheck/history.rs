@@ -14,48 +14,47 @@ use crate::problem::{Error, Problem};
 use crate::solve::record::model_of;
 use crate::time::Utc;
 
-/// Calibrations in the order of their making.
+/// Calibrations in order of creation.
 #[derive(Clone, Debug)]
 pub struct History {
-    /// One for each file.
+    /// One per file.
     pub entries: Vec<Entry>,
-    /// One for each term that at least one calibration fitted.
+    /// One per term that at least one calibration fitted.
     pub terms: Vec<TermHistory>,
-    /// What should be known.
+    /// Remarks.
     pub notes: Vec<String>,
-    /// Why files were left out: what is wrong with each that could not be read.
+    /// Files that were left out, and what is wrong with each.
     pub left_out: Vec<String>,
 }
 
 /// One calibration file.
 #[derive(Clone, Debug)]
 pub struct Entry {
-    /// Its name without folder.
+    /// Its file name without folder.
     pub file: String,
-    /// When it was made.
+    /// Time of creation.
     pub created: Utc,
     /// Its content.
     pub calibration: Calibration,
 }
 
-/// One term through time.
+/// One term over time.
 #[derive(Clone, Debug)]
 pub struct TermHistory {
-    /// Which.
+    /// The term.
     pub term: Term,
-    /// Of which kind of mount.
+    /// The kind of mount.
     pub mount: Kind,
-    /// Its values, in time; calibrations that did not fit it are left out.
+    /// Its values in order of time; calibrations that did not fit it are left out.
     pub points: Vec<Point>,
-    /// Probability that one value, never changed, gives points that lie so far apart; none for a
-    /// single point.
+    /// Probability that a constant value gives points this far apart; `None` for a single point.
     pub steady: Option<f64>,
     /// Whether it changed although no single step is real: it creeps.
     pub creeps: bool,
 }
 
 impl TermHistory {
-    /// The values, inside, such that an azimuth that passes 180 degrees goes on beyond.
+    /// The values in internal units, with an azimuth unwrapped across 180 degrees.
     pub fn values(&self) -> Vec<f64> {
         let first = self.points.first().map_or(0.0, |p| p.value);
         let steps = (self.points.windows(2))
@@ -69,7 +68,7 @@ impl TermHistory {
             .take(self.points.len())
             .collect()
     }
-    /// The last value less the first, with its standard deviation.
+    /// The last value minus the first, with its standard deviation.
     pub fn overall(&self) -> (f64, f64) {
         match (self.points.first(), self.points.last()) {
             (Some(first), Some(last)) => (
@@ -84,24 +83,24 @@ impl TermHistory {
 /// One value of one term.
 #[derive(Clone, Debug)]
 pub struct Point {
-    /// The file it stands in.
+    /// The file that contains it.
     pub file: String,
-    /// When that was made.
+    /// Time of creation of the file.
     pub created: Utc,
-    /// Inside value.
+    /// Value in internal units.
     pub value: f64,
     /// One standard deviation.
     pub sigma: f64,
-    /// Degrees of freedom that this is known with.
+    /// Degrees of freedom of the standard deviation.
     pub freedom: f64,
-    /// Change since the value before it; none for the first, and for a term that a joined
-    /// calibration took to be unchanged, whose value is only better known.
+    /// Change since the previous value; `None` for the first, and for a term that a joined
+    /// calibration took as unchanged, where only the uncertainty is smaller.
     pub change: Option<f64>,
     /// Standard deviation of the change.
     pub change_sigma: f64,
-    /// Probability of so large a change by chance.
+    /// Probability of a change this large by chance.
     pub chance: f64,
-    /// Whether it is real: the chance, shared among all changes looked at, is below
+    /// Whether it is real: the probability, corrected for all changes examined, is below
     /// [`FALSE_ALARM_OF_A_CHANGE`].
     pub real: bool,
 }
@@ -112,7 +111,7 @@ const MOST_FILES: usize = 2000;
 /// The calibration files (`*.json`) of a folder, by name.
 ///
 /// # Errors
-/// When the folder cannot be read, or holds more of them than any history has.
+/// When the folder cannot be read, or contains more of them than any history has.
 pub fn calibration_files(folder: &Path) -> Result<Vec<PathBuf>, Error> {
     let name = folder.display().to_string();
     let listed = std::fs::read_dir(folder).map_err(|e| Error::io(&name, "read", e))?;
@@ -140,8 +139,8 @@ pub fn calibration_files(folder: &Path) -> Result<Vec<PathBuf>, Error> {
 /// Reads all calibration files (`*.json`) of a folder.
 ///
 /// # Errors
-/// When the folder cannot be read or holds no calibration that can be read. A single bad file is
-/// left out, and named among the notes and in [`History::left_out`].
+/// When the folder cannot be read or contains no readable calibration. A single bad file is left
+/// out, and listed in the notes and in [`History::left_out`].
 pub fn history(folder: &Path) -> Result<History, Error> {
     let name = folder.display().to_string();
     let files = calibration_files(folder)?;
@@ -187,7 +186,8 @@ pub fn history(folder: &Path) -> Result<History, Error> {
         .into());
     }
     entries.sort_by_key(|e| e.created);
-    // The terms of one kind of mount mean nothing on another: the last one counts.
+    // The terms of one kind of mount mean nothing on another: only the kind of the last calibration
+    // is used.
     if let Some(mount) = entries.last().map(|e| e.calibration.kind()) {
         entries.retain(|e| {
             let same = e.calibration.kind() == mount;
@@ -260,12 +260,12 @@ pub fn history(folder: &Path) -> Result<History, Error> {
 struct Join {
     /// Its place among the entries; the one before it is its parent.
     child: usize,
-    /// What each term moved by, with its standard deviation; of zero where it was not set free.
+    /// How far each term moved, with its standard deviation; zero where it was not free.
     moved: Vec<(Term, f64, f64)>,
 }
 
-/// Which calibrations were joined from the one before them. The two are not independent: what moved
-/// is worked out as recheck does it, with all correlations.
+/// Which calibrations were joined from the one before them. The two are not independent: the
+/// movement is computed as in recheck, with all correlations.
 fn joins(entries: &[Entry]) -> Vec<Join> {
     let of = |child: usize| {
         let (parent, joined) = (&entries[child - 1], &entries[child]);
@@ -301,7 +301,7 @@ fn points(entries: &[Entry], term: Term, joins: &[Join]) -> Result<Vec<Point>, E
         let sigma = term.unit().inward(sigma);
         let freedom = (entry.calibration.degrees_of_freedom as f64).max(1.0);
         let before = points.last();
-        // From an independent calibration, unless this one was joined from the one before.
+        // Change from an independent calibration, unless this one was joined from the one before.
         let joined = (joins.iter().find(|join| join.child == place))
             .filter(|_| before.is_some_and(|before| before.file == entries[place - 1].file))
             .and_then(|join| join.moved.iter().find(|(t, _, _)| *t == term));
@@ -315,9 +315,9 @@ fn points(entries: &[Entry], term: Term, joins: &[Join]) -> Result<Vec<Point>, E
         };
         let chance = before.zip(change).map_or(1.0, |(before, change)| {
             let squares = (change / change_sigma.max(f64::MIN_POSITIVE)).powi(2);
-            // Student's law with the degrees of freedom of a sum of variances (Welch, The
-            // generalization of Student's problem, 1947; from memory). A joined calibration's
-            // noise is known as its parent's.
+            // Student's t with the degrees of freedom of a sum of variances (Welch, The
+            // generalization of Student's problem, 1947; from memory). A joined calibration has the
+            // noise of its parent.
             let freedom = if joined.is_some() {
                 before.freedom
             } else {
@@ -341,7 +341,7 @@ fn points(entries: &[Entry], term: Term, joins: &[Join]) -> Result<Vec<Point>, E
     Ok(points)
 }
 
-/// What a term changed by; an angle the short way round.
+/// Change of a term; for an angle, the shorter way round.
 fn difference(term: Term, before: f64, now: f64) -> f64 {
     match term.unit() {
         TermUnit::Angle => Angle::from_radians(now - before).wrapped_signed().radians(),
@@ -349,7 +349,7 @@ fn difference(term: Term, before: f64, now: f64) -> f64 {
     }
 }
 
-/// The probability that points of one value lie so far from their weighted mean.
+/// The probability that points with a common value are this far from their weighted mean.
 fn steady(term: Term, points: &[Point]) -> Option<f64> {
     let first = points.first()?;
     if points.len() < 2 {
@@ -367,8 +367,8 @@ fn steady(term: Term, points: &[Point]) -> Option<f64> {
     Some(quantile::f_exceeds(squares / steps, steps, freedom))
 }
 
-/// Calibrations next to each other that fitted other terms: what one holds may stand in another's
-/// terms.
+/// Consecutive calibrations that fitted different terms: an error that one assigns to a term may be
+/// in another term of the other.
 fn other_terms(entries: &[Entry]) -> Vec<String> {
     let fitted = |entry: &Entry| -> std::collections::BTreeSet<String> {
         (entry.calibration.terms.iter())

@@ -3,14 +3,14 @@
 use crate::explain::glaring;
 use crate::mount::{Kind as Mount, Term};
 
-/// A kind of change, by the terms that it sets free.
+/// A kind of change, by the terms that it frees.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ChangeKind {
     /// Nothing.
     Unmoved,
     /// The whole mount was moved: azimuth zero and tilt.
     WholeMount,
-    /// It leans otherwise, since its ground has settled or a foot has given way: tilt.
+    /// It leans differently because the ground has settled or a foot has given way: tilt.
     Lean,
     /// The azimuth axis or its encoder slipped.
     AzimuthSlip,
@@ -18,17 +18,17 @@ pub enum ChangeKind {
     ElevationSlip,
     /// The dish or its feed was knocked: collimation and the elevation zero.
     Dish,
-    /// All of these together; to see whether peaks agree with each other, and where no single
-    /// change will do.
+    /// All of these together; used to test whether peaks agree with each other, and where no single
+    /// change suffices.
     Anything,
 }
 
-/// How a term changed, for messages.
+/// A possible change of a term.
 #[derive(Clone, Copy, Debug)]
 pub struct Change {
-    /// Which term.
+    /// The term.
     pub term: Term,
-    /// How far it may have gone, one standard deviation, as an inside value.
+    /// Plausible size of its change, one standard deviation, in internal units.
     pub may_be: f64,
 }
 
@@ -43,7 +43,7 @@ impl ChangeKind {
         ChangeKind::Dish,
     ];
 
-    /// The terms that the change sets free.
+    /// The terms that the change frees.
     pub fn terms(self) -> Vec<Change> {
         let terms: &[Term] = match self {
             ChangeKind::Unmoved => &[],
@@ -64,7 +64,8 @@ impl ChangeKind {
             .iter()
             .map(|term| Change {
                 term: *term,
-                // A mount set down again may face anywhere; its tilt would be seen.
+                // A mount that is set down again may face any direction; a large tilt would be
+                // noticed.
                 may_be: if *term == Term::AzimuthZero {
                     std::f64::consts::FRAC_PI_2
                 } else {
@@ -74,14 +75,14 @@ impl ChangeKind {
             .collect()
     }
 
-    /// The names of the terms that the change sets free.
+    /// The names of the terms that the change frees.
     pub fn term_names(self, mount: Mount) -> Vec<&'static str> {
         (self.terms().iter())
             .map(|change| mount.term_name(change.term))
             .collect()
     }
 
-    /// Whether the change reaches beyond azimuth zero and tilt.
+    /// Whether the change frees more than azimuth zero and tilt.
     pub fn frees_more_than_placement(self) -> bool {
         matches!(
             self,
@@ -99,7 +100,7 @@ impl ChangeKind {
         })
     }
 
-    /// In words for a mount with a track, with the marks of [`Mount::said`].
+    /// In words for a mount with a track, with the placeholders of [`Mount::said`].
     fn plain_words(self) -> &'static str {
         match self {
             ChangeKind::Unmoved => "no change",

@@ -1,4 +1,4 @@
-//! Old and new joined into one calibration.
+//! Joins old and new into one calibration.
 
 use super::changes::FittedChange;
 use super::distance;
@@ -13,8 +13,8 @@ use crate::solve::words;
 use crate::station::Station;
 use crate::time::Utc;
 
-/// From which calibration, by the time it was made, another was joined, and the change that was
-/// set free; none when it was solved.
+/// The calibration, by its time of creation, from which another was joined, and the change that was
+/// freed; `None` when it was solved.
 pub fn lineage(joined: &Calibration) -> Option<(Utc, ChangeKind)> {
     let from = joined.joined_from.as_ref()?;
     let kind = (ChangeKind::ALL.into_iter().chain([ChangeKind::Anything]))
@@ -22,10 +22,10 @@ pub fn lineage(joined: &Calibration) -> Option<(Utc, ChangeKind)> {
     Some((from.created_utc, kind))
 }
 
-/// Old and new joined: the fitted terms after the new peaks under a change, the held ones as they
-/// were. When nothing has changed all that was known stays, so that no term gets worse known.
-/// When the peaks cannot tell whether the mount moved (`certain` is false), what a move may have
-/// changed is set free, and that is said.
+/// Old and new joined: the fitted terms after the new peaks under a change, the held ones
+/// unchanged. When nothing has changed all earlier knowledge stays, so no term becomes less
+/// certain. When the peaks cannot decide whether the mount moved (`certain` is false), the terms
+/// that a move may have changed are freed, and a remark says so.
 pub fn join(
     station: &Station,
     old: &Old,
@@ -50,7 +50,7 @@ pub fn join(
     joined.rms_before_deg = rms(&old.model);
     joined.rms_after_deg = rms(&model);
     joined.degrees_of_freedom = now.degrees_of_freedom.round().max(0.0) as usize;
-    // Both are of the old log.
+    // Both belong to the old log.
     joined.expected_pointing_error = None;
     joined.causes.clear();
     let free = change.kind.term_names(old.model.kind());

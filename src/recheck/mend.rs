@@ -1,5 +1,5 @@
-//! What can be done by hand about what has moved: the remedies of a solve, for the values that the
-//! terms have now.
+//! Corrections by hand for what has moved: the remedies of a solve, for the present values of the
+//! terms.
 
 use super::answer::{Recheck, RecheckVerdict};
 use crate::angle::Angle;
@@ -10,11 +10,11 @@ use crate::solve::record::model_of;
 use crate::solve::{NoiseSource, Outcome, Remedy, TermEstimate, remedies};
 use crate::station::Station;
 
-/// Remedies for the mount errors that moved, with their sizes as they are now, old and new peaks
+/// Remedies for the mount errors that moved, with their present sizes, from old and new peaks
 /// together. Empty unless the verdict is that the mount moved.
 ///
 /// # Errors
-/// When the joined calibration is not a sound one.
+/// When the joined calibration is invalid.
 pub fn mend(found: &Recheck, station: &Station) -> Result<Vec<Remedy>, Error> {
     match (&found.verdict, &found.joined) {
         (RecheckVerdict::Moved, Some(joined)) => {
@@ -25,8 +25,8 @@ pub fn mend(found: &Recheck, station: &Station) -> Result<Vec<Remedy>, Error> {
     }
 }
 
-/// As much of a solve's outcome as its remedies rest on: the values of a calibration, of the groups
-/// of the `wanted` terms, or of all when none is.
+/// The part of a solve's outcome that its remedies need: the values of a calibration, for the
+/// groups of the `wanted` terms, or for all when none is given.
 fn outcome_of(calibration: &Calibration, wanted: &[Term]) -> Result<Outcome, Error> {
     let model = model_of(calibration)?;
     let groups = Group::ALL

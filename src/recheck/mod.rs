@@ -1,10 +1,10 @@
-//! Is the mount still true? A few new peaks against an old calibration.
+//! Is the calibration still valid? A few new peaks against an old calibration.
 //!
-//! The old calibration is what is known beforehand: its values, with their covariance. If the
-//! mount was moved, its placement (azimuth zero and tilt) and whatever else a hypothesis frees
-//! may have changed by anything; all other terms are as they were. Both are priors of the same
-//! kind, so three peaks are enough to weigh one against the other, and what three peaks
-//! cannot tell shows as an uncertainty.
+//! The old calibration is the prior: its values, with their covariance. If the mount was moved, its
+//! placement (azimuth zero and tilt) and whatever else a hypothesis frees may have changed by any
+//! amount; all other terms are unchanged. Both are priors of the same form, so three peaks are
+//! enough to weigh one against the other, and what three peaks cannot determine shows as an
+//! uncertainty.
 
 mod advice;
 mod answer;
@@ -46,7 +46,7 @@ use tuned::{CERTAIN, FALSE_ALARM_OF_MOVED, LIMITS_THAT_PEAKS_MAY_BE_OFF};
 /// Compares new peaks with an old calibration.
 ///
 /// # Errors
-/// When no new peak can be used, or the calibration gives no uncertainties to compare with, or the
+/// When no new peak can be used, or the calibration has no uncertainties to compare with, or the
 /// mount that it describes reaches no part of the sky.
 pub fn recheck(
     station: &Station,
@@ -59,7 +59,7 @@ pub fn recheck(
     recheck_observed(station, observe(station, sky, log, clock), old, request)
 }
 
-/// The same for peaks whose emitters' places are known already: without the sky.
+/// The same for peaks whose emitter positions are already known, without the sky.
 ///
 /// # Errors
 /// As [`recheck`].
@@ -109,7 +109,8 @@ pub fn recheck_observed(
     } else if contradictory {
         RecheckVerdict::CannotTell(Doubt::Contradiction)
     } else if error.beyond < 1.0 - CERTAIN {
-        // What the fit says of the sky must agree with where the peaks themselves lie.
+        // The fitted error over the sky must be consistent with the distances of the peaks
+        // themselves.
         if chance < FALSE_ALARM_OF_MOVED
             && peaks_off(old, &peaks) > request.limit * LIMITS_THAT_PEAKS_MAY_BE_OFF
         {
@@ -129,14 +130,15 @@ pub fn recheck_observed(
                 .to_owned(),
         );
     }
-    // What explains the peaks best is named only when no accident explains them as well.
+    // The change that explains the peaks best is named only if chance is not as good an
+    // explanation.
     let (kind, rivals) = if verdict == RecheckVerdict::Moved || by_accident < FALSE_ALARM_OF_MOVED {
         changes.best()
     } else {
         (ChangeKind::Unmoved, Vec::new())
     };
     let answer = match kind {
-        // No change is seen and none is feared: what was known stays.
+        // No change is visible and none is suspected: the old values stay.
         ChangeKind::Unmoved if verdict == RecheckVerdict::True => changes.of(ChangeKind::Unmoved),
         ChangeKind::Unmoved => suspected,
         _ => changes.of(kind),
@@ -184,7 +186,7 @@ pub fn recheck_observed(
     })
 }
 
-/// How far the peaks lie from the old calibration's beam, rms.
+/// RMS distance of the peaks from the old calibration's beam.
 fn peaks_off(old: &Old, peaks: &Peaks) -> Angle {
     let squares: f64 = (peaks.observations.iter())
         .map(|o| distance(&old.model, o).radians().powi(2))
@@ -192,9 +194,8 @@ fn peaks_off(old: &Old, peaks: &Peaks) -> Angle {
     Angle::from_radians((squares / peaks.observations.len().max(1) as f64).sqrt())
 }
 
-/// How far the old calibration's beam is from the emitter.
-/// Moves the place of an emitter that was peaked with a further feed by as much as that feed's beam
-/// lies beside the first: there it would have stood in the first one's beam.
+/// Moves the position of an emitter that was peaked with a further feed by the offset of that
+/// feed's beam from the first: there it would have been in the first feed's beam.
 fn by_the_first_feed(
     observation: &mut Observation,
     old: &Old,
@@ -224,6 +225,7 @@ fn by_the_first_feed(
     Ok(())
 }
 
+/// Distance of the old calibration's beam from the emitter, on the sky.
 fn distance(model: &MountModel, observation: &Observation) -> Angle {
     let mut offset = misfit(model, &observation.sighting()).offset;
     if observation.peak.azimuth.is_none() {

@@ -1,4 +1,4 @@
-//! The old calibration as what is known beforehand.
+//! The old calibration as the prior.
 
 use nalgebra::DMatrix;
 
@@ -18,10 +18,10 @@ pub struct Old {
     pub calibration: Calibration,
     /// The mount model that it describes.
     pub model: MountModel,
-    /// The terms whose values may be other than it says: the fitted ones, and of the basic
-    /// ones also those that it does not tell.
+    /// The terms whose values may differ from its values: the fitted ones, and the basic ones that
+    /// it does not determine.
     pub terms: Vec<Term>,
-    /// Covariance of their inside values.
+    /// Covariance of their values, internal units.
     pub covariance: DMatrix<f64>,
     /// One standard deviation of a peak's coordinate, from the scatter after the fit.
     pub peak_sigma: Angle,
@@ -32,7 +32,7 @@ pub struct Old {
 const KNOWN: f64 = 1e-9;
 
 impl Old {
-    /// From a calibration file's content; messages call it `file`.
+    /// Reads a calibration file's content; messages call it `file`.
     ///
     /// # Errors
     /// When it has no fitted term with an uncertainty, or its correlations contradict each other.
@@ -82,7 +82,7 @@ impl Old {
             }
         }
         // Printed correlations are rounded: a part in a million on the diagonal keeps the matrix
-        // positive.
+        // positive definite.
         for i in 0..n {
             covariance[(i, i)] = covariance[(i, i)] * (1.0 + 1e-6) + KNOWN.powi(2);
         }
@@ -114,7 +114,7 @@ impl Old {
         })
     }
 
-    /// The inside values of the terms, in their order.
+    /// The values of the terms in internal units, in their order.
     pub fn values(&self) -> Vec<f64> {
         self.terms
             .iter()
@@ -131,10 +131,10 @@ impl Old {
         self.model.with_terms(terms)
     }
 
-    /// What is known beforehand when the changes may have happened.
+    /// The prior when the changes may have happened.
     ///
     /// # Errors
-    /// When what is known beforehand cannot be inverted.
+    /// When the prior covariance cannot be inverted.
     pub fn priors(&self, changes: &[Change]) -> Result<Vec<Prior>, Error> {
         let mut covariance = self.covariance.clone();
         for change in changes {

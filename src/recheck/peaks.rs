@@ -13,19 +13,19 @@ use crate::station::Station;
 /// New peaks with their standard deviations.
 #[derive(Clone, Debug)]
 pub struct Peaks {
-    /// In the log's order.
+    /// In the order of the log.
     pub observations: Vec<Observation>,
-    /// The same as the problem wants them.
+    /// The same in the form that the fit needs.
     session: Vec<SessionPeak>,
-    /// Across and in elevation, of each.
+    /// Cross-elevation and elevation, of each.
     pub sigmas: Vec<[Angle; 2]>,
-    /// The degrees of freedom from which the size of the noise is known: those of the old fit
-    /// when it comes from its scatter, infinite when the log gives it.
+    /// Degrees of freedom of the noise estimate: those of the old fit when it comes from its
+    /// scatter, infinite when the log gives the noise.
     pub freedom: f64,
 }
 
 impl Peaks {
-    /// Standard deviations are the log's; where it has none, the old calibration's scatter.
+    /// Uses the standard deviations of the log; where it has none, the old calibration's scatter.
     pub fn new(
         usable: Vec<Observation>,
         old: &Old,
@@ -84,12 +84,12 @@ impl Peaks {
         rows as f64
     }
 
-    /// Noise of a coordinate of a usual peak.
+    /// Noise of one coordinate of a typical peak.
     pub fn noise(&self) -> Angle {
         self.sigmas.first().map_or(Angle::ZERO, |s| s[0])
     }
 
-    /// The probability that noise alone makes a sum of squares of this many terms as large.
+    /// The probability that noise alone makes a sum of squares of this many terms this large.
     pub fn by_chance(&self, squares: f64, terms: f64) -> f64 {
         if self.freedom.is_finite() {
             quantile::f_exceeds(squares / terms, terms, self.freedom)
@@ -98,8 +98,8 @@ impl Peaks {
         }
     }
 
-    /// The sum of squares that noise alone saves with that probability when one more term is set
-    /// free.
+    /// The reduction of the sum of squares that noise alone causes with that probability when one
+    /// more term is freed.
     pub fn price_of_a_term(&self, probability: f64) -> f64 {
         if self.freedom.is_finite() {
             quantile::f_tail(probability, 1.0, self.freedom)
@@ -113,7 +113,7 @@ impl Peaks {
     /// # Errors
     /// When the file's correlations contradict each other or the mount cannot be evaluated.
     pub fn fit(&self, old: &Old, kind: ChangeKind) -> Result<Solution, Error> {
-        // The parameters are the terms' whole values.
+        // The parameters are the full values of the terms.
         let mut held = *old.model.terms();
         let columns: Vec<ShapeColumn> = (old.terms.iter())
             .map(|term| {
@@ -142,8 +142,8 @@ impl Peaks {
         freedom >= 0.5 && self.by_chance(solution.chi_square, freedom) < CHANCE_OF_A_CONTRADICTION
     }
 
-    /// How much larger the squared noise must be for the peaks to agree with a fit; one when they
-    /// do not contradict it.
+    /// Factor by which the squared noise must be larger for the peaks to agree with a fit; one when
+    /// they do not contradict it.
     pub fn excess(&self, solution: &Solution) -> f64 {
         if self.contradict(solution) {
             (solution.chi_square / solution.degrees_of_freedom).max(1.0)
@@ -153,7 +153,7 @@ impl Peaks {
     }
 
     /// Which peaks agree with each other under any change, and which do not: with five or more
-    /// peaks, the ones whose leaving-out restores agreement are odd.
+    /// peaks, those whose removal restores agreement are odd.
     ///
     /// # Errors
     /// As [`Peaks::fit`].

@@ -28,13 +28,13 @@ pub struct OldSkyError {
 }
 
 impl OldSkyError {
-    /// Of `old` when the terms are now what `now` says, from these peaks: Student's law in as many
-    /// dimensions as there are terms, with the degrees of freedom with which the noise is known,
-    /// and wider when the peaks scatter more than that.
+    /// Error of `old` when the terms are now those of `now`, from these peaks: multivariate
+    /// Student's t in as many dimensions as there are terms, with the degrees of freedom of the
+    /// noise estimate, and wider when the peaks scatter more than that.
     ///
     /// # Errors
-    /// When the mount that `old` describes reaches no part of its sky: of an error over nothing
-    /// nothing can be said.
+    /// When the mount that `old` describes reaches no part of its sky: there is then no error to
+    /// compute.
     pub fn of(
         station: &Station,
         old: &Old,
@@ -90,7 +90,7 @@ impl OldSkyError {
                     .max(0.0)
                     .sqrt(),
             ),
-            // Never quite 0 or 1: so few samples cannot tell that.
+            // Never exactly 0 or 1: this number of samples cannot show that.
             beyond: (beyond as f64 + 0.5) / (SAMPLES_OF_TERMS as f64 + 1.0),
         })
     }

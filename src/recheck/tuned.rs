@@ -9,16 +9,16 @@
 // Moved or true: needless alarms against changes missed. `cargo bench --bench recheck_study --
 // --mounts 400`.
 
-/// Certain enough to say "moved" or "true".
+/// Probability that is certain enough to say "moved" or "true".
 pub const CERTAIN: f64 = 0.95;
-/// Chance that unmoved peaks are called moved: a quarter of what the study allows, since an old
-/// calibration may lack a term or know its noise too well.
+/// Probability that unmoved peaks are called moved: a quarter of what the study allows, because an
+/// old calibration may lack a term or have a wrong noise estimate.
 pub const FALSE_ALARM_OF_MOVED: f64 = 0.005;
-/// How often a term that has not changed is thought to have; of all changes in a history together,
-/// one is called real by chance as often.
+/// How often a term that has not changed is reported as changed; for all changes in a history
+/// together, the probability that one is called real by chance.
 pub const FALSE_ALARM_OF_A_CHANGE: f64 = 0.02;
-/// New peaks may lie this many limits off, rms, with the error over the sky still within one: no
-/// more than a change can be larger where the peaks are than elsewhere.
+/// New peaks may be this many limits off, rms, with the error over the sky still within one: a
+/// change cannot be more than this much larger at the peaks than elsewhere.
 pub const LIMITS_THAT_PEAKS_MAY_BE_OFF: f64 = 2.0;
 
 // Peaks that contradict each other. `cargo bench --bench recheck_study -- --mounts 400`.
@@ -30,6 +30,6 @@ pub const LEAST_PEAKS_TO_BLAME_ONE: usize = 5;
 
 // Time against accuracy. Chosen by hand; no bench.
 
-/// Samples of the terms' present values: a probability of a half is then known to 0.8 %, one of 1 %
-/// to 0.16 %.
+/// Samples of the terms' present values: a probability of one half is then known to 0.8 %, one of
+/// 1 % to 0.16 %.
 pub const SAMPLES_OF_TERMS: usize = 4000;

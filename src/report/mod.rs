@@ -27,7 +27,7 @@ mod words;
 use std::path::{Path, PathBuf};
 
 use crate::faults::Diagnosis;
-use crate::plot::Render;
+use crate::plot::{Render, on_page};
 use crate::problem::Error;
 use crate::solve::{Outcome, Remedy};
 use crate::station::Station;
@@ -86,7 +86,7 @@ pub struct Report<'a> {
 /// # Errors
 /// When the folder cannot be made or a file cannot be written; files written before stay.
 pub fn write_report(dir: &Path, report: &Report) -> Result<Vec<PathBuf>, Error> {
-    let pictures = pictures(report);
+    let pictures: Vec<_> = pictures(report).into_iter().map(on_page).collect();
     let drawn: Vec<&dyn Render> = pictures.iter().map(AsRef::as_ref).collect();
     document::write_document(dir, PAGE_NAME, &drawn, || solve::page(report, &pictures))
 }

@@ -16,7 +16,7 @@ use crate::logbook::keyed;
 use crate::mount::{Kind, Term};
 use crate::number::{counted, significant};
 use crate::plan::{Alone, Plan, Prediction, Step};
-use crate::plot::Render;
+use crate::plot::{Render, on_page};
 use crate::problem::{Error, printable};
 use crate::station::Station;
 use crate::text::some_of;
@@ -58,8 +58,8 @@ pub fn write_plan(
     station: &Station,
     zone: Option<ZoneOffset>,
 ) -> Result<Vec<PathBuf>, Error> {
-    let picture = plan_picture(plan, station);
-    let picture: &dyn Render = &picture;
+    let picture = on_page(Box::new(plan_picture(plan, station)));
+    let picture = picture.as_ref();
     document::write_document(dir, PLAN_PAGE, &[picture], || {
         document::page(&of(plan, station, zone, Some(picture)))
     })

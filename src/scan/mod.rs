@@ -12,7 +12,7 @@ use std::fmt;
 pub use all_scans::timing::Timing;
 pub use all_scans::trend::Estimate;
 pub(crate) use one_scan::beam::Beam;
-pub(crate) use one_scan::curve::{Curve, CurvePoint};
+pub(crate) use one_scan::curve::{CurvePoint, FittedCurve};
 pub use one_scan::noise::NoiseLaw;
 pub use one_scan::passes::ScanShape;
 pub use outcome::{AxisPeak, ReducedScan, Reduction};

@@ -1,8 +1,8 @@
-//! What a reduction gives: peaks with their uncertainty and a verdict for each scan.
+//! Results of a reduction: peaks with their uncertainty, and a verdict for each scan.
 
 use super::ScanAxis;
 use super::all_scans::timing::Timing;
-use super::one_scan::curve::Curve;
+use super::one_scan::curve::FittedCurve;
 use super::one_scan::noise::NoiseLaw;
 use super::one_scan::passes::ScanShape;
 use super::reason::{Reason, ScanVerdict};
@@ -14,59 +14,59 @@ use crate::time::Utc;
 /// One axis of a peak.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct AxisPeak {
-    /// What the encoder reads when it stands on the emitter at mid time, freed of lag and, as
-    /// far as the file's scans tell it, of backlash.
+    /// The encoder's reading when pointing at the emitter at mid time, corrected for lag and, as
+    /// far as the file's scans determine it, for backlash.
     pub reading: Angle,
     /// One standard deviation on the sky (cross-elevation or elevation).
     pub sigma: Angle,
-    /// What the encoder reads when it arrives as in the scan: freed of lag only.
+    /// The encoder's reading when it approaches as in the scan: corrected for lag only.
     pub arrived: Angle,
     /// Its standard deviation on the sky, without that of the lag.
     pub arrived_sigma: Angle,
-    /// What one standard deviation of the lag moves the reading by, with its sign: the same lag was
-    /// taken off all peaks of the file. None when none was taken off.
+    /// Change of the reading for one standard deviation of the lag, with its sign: the same lag was
+    /// subtracted from all peaks of the file. `None` if none was subtracted.
     pub by_lag: Option<Angle>,
-    /// From which side; unknown when passes both ways were averaged.
+    /// Side of approach; unknown if passes in both directions were averaged.
     pub approach: Approach,
 }
 
-/// What one scan gave.
+/// The result of one scan.
 #[derive(Clone, Debug)]
 pub struct ReducedScan {
-    /// As the log calls it.
+    /// Its name in the log.
     pub name: String,
-    /// As the station file calls it.
+    /// The emitter's name in the station file.
     pub emitter: String,
     /// Line of its first row.
     pub line: usize,
     /// Halfway between its first and last sample.
     pub time: Utc,
-    /// Where the emitter stood then.
+    /// The emitter's direction at that time.
     pub apparent: Direction<Apparent>,
-    /// Found from the readings.
+    /// Shape of the track, found from the readings.
     pub shape: ScanShape,
-    /// Which ways its passes run, for each axis: `+`, `-`, `both` or nothing.
+    /// Directions of its passes along each axis: `+`, `-`, `both` or `None`.
     pub directions: [Option<&'static str>; 2],
-    /// What to think of it.
+    /// The verdict.
     pub verdict: ScanVerdict,
-    /// Why, and what else was odd.
+    /// Reasons for the verdict, and anything else unusual.
     pub reasons: Vec<Reason>,
-    /// None when not measured or not to be trusted.
+    /// `None` if not measured or not trustworthy.
     pub azimuth: Option<AxisPeak>,
     /// As `azimuth`.
     pub elevation: Option<AxisPeak>,
-    /// Half-power width of the beam as found, with its standard deviation.
+    /// Measured half-power width of the beam, with its standard deviation.
     pub width: Option<(Angle, Angle)>,
     /// Height of the signal over the standard deviation of a sample.
     pub signal_to_noise: Option<f64>,
     /// Power at the peak, baseline included, in decibels of the log's unit.
     pub peak_db: Option<f64>,
-    /// Samples and fit, when they were to be kept.
-    pub(crate) curve: Option<Curve>,
+    /// Samples and fit, if they were kept.
+    pub(crate) curve: Option<FittedCurve>,
 }
 
 impl ReducedScan {
-    /// The reasons in words, one after the other; empty when there is nothing to say.
+    /// The reasons in words, one after the other; empty if there are none.
     pub fn why(&self) -> String {
         let mut reasons: Vec<&Reason> = self.reasons.iter().collect();
         reasons.sort_by_key(|r| std::cmp::Reverse(r.verdict()));
@@ -82,7 +82,7 @@ impl ReducedScan {
     }
 }
 
-/// What all scans of a log gave.
+/// The result of all scans of a log.
 #[derive(Clone, Debug)]
 pub struct Reduction {
     /// The kind of mount.
@@ -93,24 +93,24 @@ pub struct Reduction {
     pub azimuth: Timing,
     /// Lag and backlash of the elevation axis.
     pub elevation: Timing,
-    /// The law of the noise that weighted the samples.
+    /// The noise law by which the samples were weighted.
     pub noise_law: NoiseLaw,
-    /// Width of the beam over the station's, when the good scans agree on it.
+    /// Ratio of the beamwidth to the station's; `None` if the good scans do not agree on it.
     pub beam_over_station: Option<f64>,
     /// What the user should know about the log as a whole.
     pub remarks: Vec<String>,
-    /// What the log's readings are.
+    /// What the log's readings mean (encoder or other).
     pub readings: Readings,
 }
 
 impl Reduction {
-    /// How many scans ended with a verdict.
+    /// Number of scans with a verdict.
     pub fn count(&self, verdict: ScanVerdict) -> usize {
         self.scans.iter().filter(|s| s.verdict == verdict).count()
     }
 
-    /// The peaks as a log for the solve: readings freed of lag, with the side from which each
-    /// axis arrived, since the mount model has backlash in it. Refused scans are not in it.
+    /// The peaks as a log for the solve: readings corrected for lag, with the side from which each
+    /// axis approached, since the mount model includes backlash. Refused scans are left out.
     pub fn peak_log(&self) -> PeakLog {
         let mut log = PeakLog {
             readings: vec![self.readings.clone()],
@@ -165,7 +165,7 @@ impl Reduction {
             .iter()
             .filter(|s| s.verdict == ScanVerdict::Refused)
         {
-            // A comment must stay on its line.
+            // A comment must not break over lines.
             let comment = format!(
                 "scan {} ({}): refused: {}",
                 scan.name,
@@ -178,7 +178,7 @@ impl Reduction {
     }
 }
 
-/// A millionth of a degree, far below any encoder.
+/// Rounds to a millionth of a degree, far below any encoder's resolution.
 fn rounded(angle: Angle) -> Angle {
     Angle::from_degrees((angle.degrees() * 1e6).round() / 1e6)
 }

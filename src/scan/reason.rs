@@ -1,22 +1,22 @@
-//! Why a scan is poor or refused, and what else was odd about it, in plain words.
+//! Why a scan is poor or refused, and anything else unusual about it, in plain words.
 
 use std::fmt;
 
 use super::ScanAxis;
 
-/// What to think of a scan's peak.
+/// How far a scan's peak can be trusted.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum ScanVerdict {
-    /// To be used.
+    /// Can be used.
     Good,
-    /// To be used with care: its uncertainty says how much it is worth.
+    /// Can be used with care: its uncertainty is its weight.
     Poor,
     /// No peak, or none that can be trusted.
     Refused,
 }
 
 impl ScanVerdict {
-    /// As in the JSON document.
+    /// The word used in the JSON document.
     pub fn word(self) -> &'static str {
         match self {
             ScanVerdict::Good => "good",
@@ -26,15 +26,15 @@ impl ScanVerdict {
     }
 }
 
-/// One thing about a scan. Sizes in beamwidths where nothing else is said.
+/// One finding about a scan. Sizes are in beamwidths unless stated otherwise.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Reason {
-    /// Rows were not in order of time.
+    /// Rows were not in time order.
     OutOfOrder {
-        /// Times at which the next row was earlier.
+        /// How many times the next row was earlier.
         places: usize,
     },
-    /// Rows stood in the log twice.
+    /// Rows were in the log twice.
     Repeated {
         /// How many were left out.
         samples: usize,
@@ -46,30 +46,30 @@ pub enum Reason {
         /// Samples left out.
         samples: usize,
     },
-    /// The emitter has no place at the scan's times.
+    /// The emitter's position at the scan's times cannot be computed.
     NoPlace(String),
-    /// There are hardly any samples.
+    /// There are too few samples.
     TooFew {
         /// How many.
         samples: usize,
     },
-    /// The beam stayed where it was as seen from the emitter.
+    /// The beam did not move relative to the emitter.
     Still,
-    /// The encoders stood still all the while, whatever the emitter did.
+    /// The encoders stood still throughout, whatever the emitter did.
     Unmoved {
-        /// How far the readings strayed.
+        /// Range of the readings.
         beams: f64,
     },
     /// The beam passed the emitter along both axes at once.
     Slanting,
-    /// No signal of the beam's shape stands out of the noise, along this axis or at all.
+    /// No signal of the beam's shape stands out from the noise, along one axis or at all.
     NoSignal {
-        /// The axis whose cut shows none; none when the whole scan does.
+        /// The axis whose cut shows none; `None` if the whole scan shows none.
         axis: Option<ScanAxis>,
-        /// The best that was found, in its own standard deviations.
+        /// Height of the best candidate, in its own standard deviations.
         significance: f64,
     },
-    /// The emitter ran away from a mount that did not follow it.
+    /// The emitter moved away from a mount that did not follow it.
     Unfollowed {
         /// How far.
         beams: f64,
@@ -100,11 +100,11 @@ pub enum Reason {
         /// Over the expected width.
         ratio: f64,
     },
-    /// The peak stands far from where the other scans of the file have their emitters.
+    /// The peak lies far from where the other scans of the file put it.
     Displaced {
         /// How far.
         beams: f64,
-        /// How strong over the emitter's usual peak, when that is known.
+        /// Its height over that of the emitter's usual peak, if that is known.
         strength: Option<f64>,
     },
     /// The top is flat.
@@ -112,21 +112,21 @@ pub enum Reason {
         /// Samples that were left out.
         samples: usize,
     },
-    /// The baseline moves more than the signal is high.
+    /// The baseline changes by more than the height of the signal.
     Drift {
         /// Over the height of the signal.
         ratio: f64,
     },
-    /// What is left over has a shape.
+    /// The residuals are not random: the signal has another shape.
     ScanShape {
-        /// Its rms over the height of the signal.
+        /// Rms of their smooth part over the height of the signal.
         ratio: f64,
     },
-    /// Another signal stands beside the peak.
+    /// There is another signal beside the peak.
     SecondSignal {
-        /// Samples that it takes.
+        /// Samples it covers.
         samples: usize,
-        /// Over the height of the peak.
+        /// Its height over that of the peak.
         ratio: f64,
     },
     /// A few samples stand out.
@@ -138,7 +138,7 @@ pub enum Reason {
     Interference {
         /// How many were left out.
         samples: usize,
-        /// Of how many.
+        /// Out of how many.
         of: usize,
     },
     /// Too few samples on the peak itself.
@@ -160,31 +160,31 @@ pub enum Reason {
         /// Its standard deviation.
         sigma: f64,
     },
-    /// Left-over noise is smooth: sigma was raised.
+    /// The residuals are correlated: sigma was raised.
     Correlated {
         /// By which factor.
         factor: f64,
     },
 }
 
-/// The residuals of a beam's fit may be this part of its height, one standard deviation; with more
-/// it was not a beam. Common practice, no source.
+/// The rms residual of a beam's fit may be this fraction of its height; above it, the signal was
+/// not a beam. Common practice, no source.
 const NO_BEAM: f64 = 0.2;
 
-/// Where sigma had to be raised by more than this factor, the residuals are no receiver's noise;
-/// common practice, no source.
+/// If sigma had to be raised by more than this factor, the residuals are not receiver noise; common
+/// practice, no source.
 const NO_NOISE: f64 = 2.5;
 
 /// With the peak this far outside, beyond the main lobe's edge as seen from the scan's middle (its
 /// null is at 1.19 beamwidths), the scan shows a sidelobe.
 const SIDELOBE_ONLY: f64 = -0.85;
 
-/// A position known no better than this, in beamwidths, is poor: anyone centres a dish by hand as
-/// well.
+/// A position whose sigma is above this, in beamwidths, is poor: centring a dish by hand is as
+/// accurate.
 pub(crate) const VAGUE: f64 = 0.1;
 
 impl Reason {
-    /// What it makes of the scan.
+    /// The verdict that follows from it.
     pub fn verdict(&self) -> ScanVerdict {
         match self {
             Reason::OutOfOrder { .. }
@@ -193,7 +193,7 @@ impl Reason {
             | Reason::Spikes { .. }
             | Reason::Hole { .. } => ScanVerdict::Good,
             Reason::Correlated { factor } if *factor < NO_NOISE => ScanVerdict::Good,
-            // With one axis lost the other may still serve; with both there is no peak.
+            // If one axis is lost the other may still be used; without both there is no peak.
             Reason::NoSignal { axis: Some(_), .. }
             | Reason::OneFlank { .. }
             | Reason::NearEnd { .. }
@@ -220,8 +220,8 @@ impl Reason {
         }
     }
 
-    /// Whether the scan's noise or baseline is not what it usually is, so that nothing about
-    /// other scans should be learnt from it.
+    /// Whether the scan's noise or baseline is unusual, so that it must not be used to judge the
+    /// noise of other scans.
     pub(crate) fn distorts(&self) -> bool {
         matches!(
             self,
@@ -233,7 +233,7 @@ impl Reason {
             || self.doubts_emitter()
     }
 
-    /// Whether the log is spoilt there, which its keeper wants to know even of a good scan.
+    /// Whether it is a fault of the log, which is reported even for a good scan.
     pub(crate) fn is_of_the_log(&self) -> bool {
         matches!(
             self,

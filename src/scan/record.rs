@@ -21,7 +21,7 @@ struct Document {
     warnings: Vec<String>,
 }
 
-/// A scan's name: a number when the log's is one.
+/// A scan's name: a number if it is one in the log.
 #[derive(Clone, Debug, Serialize)]
 #[serde(untagged)]
 enum Name {
@@ -122,7 +122,7 @@ impl ScanRecord {
 }
 
 impl Reduction {
-    /// The JSON document of the verb `reduce`, its keys named for the mount's axes.
+    /// The JSON document of the verb `reduce`, with keys named after the mount's axes.
     pub fn document(&self) -> Value {
         let document = Document {
             scans: self.scans.iter().map(ScanRecord::of).collect(),
@@ -132,7 +132,7 @@ impl Reduction {
             beam_over_station: self.beam_over_station.map(rounded),
             warnings: self.remarks.clone(),
         };
-        // Nothing in it can fail to be written: no maps, no foreign types.
+        // Serialisation cannot fail: there are no maps and no foreign types.
         keyed(
             self.mount,
             serde_json::to_value(document).unwrap_or_default(),

@@ -1,18 +1,18 @@
-//! From a log of scans to a [`Reduction`]: batches of scans on all cores, then all together.
+//! From a log of scans to a [`Reduction`]: batches of scans on all cores, then all scans compared.
 
 use std::collections::HashMap;
 use std::io::BufRead;
 
 use rayon::prelude::*;
 
-use super::all_scans::join::{Looked, join};
+use super::all_scans::join::{NamedAnalysis, join};
 use super::one_scan::analyse::{Analysis, analyse};
 use super::one_scan::beam_frame::Fixed;
-use super::one_scan::curve::Curve;
+use super::one_scan::curve::FittedCurve;
 use super::one_scan::noise::NoiseLaw;
 use super::one_scan::passes::ScanShape;
-use super::one_scan::point::Points;
-use super::one_scan::setup::Expected;
+use super::one_scan::point::ScanPoints;
+use super::one_scan::setup::ExpectedBeam;
 use super::outcome::Reduction;
 use super::reason::Reason;
 use crate::logbook::{Readings, Scan, ScanReader};
@@ -32,7 +32,7 @@ pub enum AssumedNoise {
     Given(NoiseLaw),
 }
 
-/// How to reduce.
+/// Options of a reduction.
 #[derive(Clone, Copy, Debug, Default)]
 pub struct ReduceOptions {
     /// The law of the noise.
@@ -41,7 +41,7 @@ pub struct ReduceOptions {
     pub keep_curves: bool,
 }
 
-/// Scans looked at together: enough for all cores, few enough to stay in memory.
+/// Scans in a batch: enough for all cores, few enough to fit in memory.
 const BATCH_SCANS: usize = 256;
 /// A batch ends early with this many samples, so that it takes no more than some tens of megabytes.
 const BATCH_SAMPLES: usize = 1 << 17;
@@ -61,7 +61,7 @@ pub fn reduce<R: BufRead + Send>(
     sky: &Sky,
     options: &ReduceOptions,
 ) -> Result<Reduction, Error> {
-    let mut looked = Vec::new();
+    let mut analyses = Vec::new();
     let mut law = Law::new(options.noise);
     let mut batch = Vec::new();
     let mut next = read_batch(reader)?;
@@ -69,15 +69,15 @@ pub fn reduce<R: BufRead + Send>(
         std::mem::swap(&mut batch, &mut next);
         // The next batch is read while this one is fitted.
         let (fitted, read) = rayon::join(
-            || look_at(&batch, station, sky, &mut law, options),
+            || analyse_all(&batch, station, sky, &mut law, options),
             || read_batch(reader),
         );
-        looked.extend(fitted);
+        analyses.extend(fitted);
         next = read?;
     }
-    let mut reduction = join(looked, station, law.law);
+    let mut reduction = join(analyses, station, law.law);
     reduction.remarks.splice(0..0, reader.remarks());
-    // A log that does not say holds what the page of formats calls readings.
+    // A log that does not say holds encoder readings, as docs/files.md defines.
     reduction.readings = match reader.readings() {
         Readings::Unsaid => Readings::Encoder,
         said => said,
@@ -93,8 +93,8 @@ pub fn reduce_scans(
     options: &ReduceOptions,
 ) -> Reduction {
     let mut law = Law::new(options.noise);
-    let looked = look_at(scans, station, sky, &mut law, options);
-    join(looked, station, law.law)
+    let analyses = analyse_all(scans, station, sky, &mut law, options);
+    join(analyses, station, law.law)
 }
 
 fn read_batch<R: BufRead>(reader: &mut ScanReader<'_, R>) -> Result<Vec<Scan>, Error> {
@@ -110,11 +110,11 @@ fn read_batch<R: BufRead>(reader: &mut ScanReader<'_, R>) -> Result<Vec<Scan>, E
     Ok(batch)
 }
 
-/// The law of the noise, as far as the scans so far support one.
+/// The noise law that the scans so far support.
 struct Law {
     law: NoiseLaw,
     found: bool,
-    /// Sum of the logarithms of likelihood ratios, radiometer over steady.
+    /// Sum of the log-likelihood ratios, radiometer over steady.
     evidence: f64,
 }
 
@@ -133,7 +133,7 @@ impl Law {
             },
         }
     }
-    /// Takes up the evidence of more scans; true when the law changes by it.
+    /// Adds the evidence of more scans; returns true if this changes the law.
     fn learn(&mut self, analyses: &[Analysis]) -> bool {
         if !self.found {
             return false;
@@ -157,15 +157,15 @@ impl Law {
 /// *Bayes factors*, 1995; from memory).
 const ENOUGH_EVIDENCE: f64 = 3.0;
 
-fn look_at(
+fn analyse_all(
     scans: &[Scan],
     station: &Station,
     sky: &Sky,
     law: &mut Law,
     options: &ReduceOptions,
-) -> Vec<Looked> {
+) -> Vec<NamedAnalysis> {
     let tracks = tracks(scans, sky);
-    let prepared: Vec<Result<Points, Reason>> = scans
+    let prepared: Vec<Result<ScanPoints, Reason>> = scans
         .par_iter()
         .map(|scan| prepare(scan, &tracks, &station.mount.geometry))
         .collect();
@@ -174,7 +174,7 @@ fn look_at(
             .par_iter()
             .zip(&prepared)
             .map(|(scan, points)| match points {
-                Ok(points) => analyse(points.clone(), &expected(scan, station), law),
+                Ok(points) => analyse(points, &expected(scan, station), law),
                 Err(reason) => nothing(scan, reason),
             })
             .collect()
@@ -189,13 +189,13 @@ fn look_at(
         .zip(&prepared)
         .map(|((scan, mut analysis), points)| {
             match (&mut analysis.fitted, points) {
-                (Some(fitted), _) if !options.keep_curves => fitted.curve = Curve::default(),
+                (Some(fitted), _) if !options.keep_curves => fitted.curve = FittedCurve::default(),
                 (None, Ok(points)) if options.keep_curves => {
-                    analysis.bare = Some(Curve::bare(points, &expected(scan, station)));
+                    analysis.bare = Some(FittedCurve::bare(points, &expected(scan, station)));
                 }
                 _ => {}
             }
-            Looked {
+            NamedAnalysis {
                 name: scan.name.clone(),
                 emitter: scan.emitter.clone(),
                 line: scan.line,
@@ -205,14 +205,14 @@ fn look_at(
         .collect()
 }
 
-/// What is expected of a scan's emitter in the station's beam.
-fn expected(scan: &Scan, station: &Station) -> Expected {
+/// The expected beam for a scan's emitter.
+fn expected(scan: &Scan, station: &Station) -> ExpectedBeam {
     let radius_deg = match station.emitter(&scan.emitter).map(|e| &e.kind) {
         Some(EmitterKind::Sun) => SUN_RADIUS_DEG,
         Some(EmitterKind::Moon) => MOON_RADIUS_DEG,
         _ => 0.0,
     };
-    Expected {
+    ExpectedBeam {
         width: station.dish.beamwidth.radians(),
         disc: radius_deg.to_radians(),
     }
@@ -225,13 +225,13 @@ fn tracks<'a>(scans: &[Scan], sky: &'a Sky) -> HashMap<String, Track<'a>> {
         let Some(id) = sky.emitter(&scan.emitter) else {
             continue;
         };
-        for sample in &scan.samples {
-            let span = spans
-                .entry(&scan.emitter)
-                .or_insert((id, sample.time, sample.time));
-            span.1 = span.1.min(sample.time);
-            span.2 = span.2.max(sample.time);
-        }
+        let times = || scan.samples.iter().map(|sample| sample.time);
+        let (Some(first), Some(last)) = (times().min(), times().max()) else {
+            continue;
+        };
+        let span = spans.entry(&scan.emitter).or_insert((id, first, last));
+        span.1 = span.1.min(first);
+        span.2 = span.2.max(last);
     }
     spans
         .into_iter()
@@ -243,15 +243,15 @@ fn prepare(
     scan: &Scan,
     tracks: &HashMap<String, Track<'_>>,
     geometry: &Geometry,
-) -> Result<Points, Reason> {
+) -> Result<ScanPoints, Reason> {
     let no_place = |why: String| Reason::NoPlace(why);
     let track = tracks
         .get(&scan.emitter)
         .ok_or_else(|| no_place(format!("the station has no emitter {}", scan.emitter)))?;
-    Points::of(scan, track, geometry).map_err(|e| no_place(e.to_string()))
+    ScanPoints::of(scan, track, geometry).map_err(|e| no_place(e.to_string()))
 }
 
-/// A scan of which nothing can be made.
+/// The analysis of a scan that cannot be used.
 fn nothing(scan: &Scan, reason: &Reason) -> Analysis {
     Analysis {
         mid: match (scan.samples.first(), scan.samples.last()) {

@@ -1,4 +1,4 @@
-//! A reduction in a few lines.
+//! Summary of a reduction in a few lines.
 
 use std::collections::HashMap;
 
@@ -19,8 +19,8 @@ impl Reduction {
             .any(|s| s.azimuth.is_some() || s.elevation.is_some())
     }
 
-    /// What happened, for a person: counts, each scan that is not good or whose log is spoilt,
-    /// lag and backlash.
+    /// Summary for the user: counts, each scan that is not good or has a fault in its log, lag and
+    /// backlash.
     pub fn summary(&self) -> Vec<String> {
         let mut lines = vec![format!(
             "{} {}: {} good, {} poor, {} refused",

@@ -1,4 +1,4 @@
-//! The text of a new station file: every line explained, and what can be heard in it.
+//! The text of a new station file: every line explained, with the emitters that can be received.
 
 use std::fmt::Write;
 
@@ -22,7 +22,7 @@ pub fn station_text(request: &SetupRequest, heard: &[HeardEmitter]) -> String {
     page.text
 }
 
-/// A text as TOML writes it.
+/// A text as a TOML string.
 fn quoted(text: &str) -> String {
     toml_edit::Value::from(text).to_string().trim().to_owned()
 }
@@ -143,7 +143,7 @@ fn emitters(page: &mut Page, request: &SetupRequest, heard: &[HeardEmitter]) {
     }
 }
 
-/// What is said of an emitter.
+/// Writes the remark about an emitter.
 fn about(page: &mut Page, one: &HeardEmitter, why: &str) {
     let mut words = match (&one.emitter.kind, one.long_name()) {
         (EmitterKind::Sun, _) => "The Sun".to_owned(),
@@ -243,9 +243,9 @@ fn templates(page: &mut Page, request: &SetupRequest) {
     );
 }
 
-/// A place a few kilometres off, within its limit.
+/// A coordinate shifted by a few kilometres, within its limit.
 fn nudged(degrees: f64, most: f64) -> f64 {
-    /// In latitude 5.6 km: clearly another place, still in the same landscape.
+    /// 5.6 km in latitude: clearly another place, but in the same area.
     const SOME_KM_DEG: f64 = 0.05;
     if degrees + SOME_KM_DEG <= most {
         degrees + SOME_KM_DEG

@@ -1,4 +1,4 @@
-//! Which emitters of the sky a dish can hear.
+//! Which celestial emitters a dish can receive.
 
 use super::rise::Rise;
 use super::{LOWEST, SetupRequest};
@@ -8,41 +8,41 @@ use crate::problem::Error;
 use crate::station::catalogue::{self, RadioSource};
 use crate::station::{Dish, Emitter, EmitterKind};
 
-/// Fainter than what a hand finds, but a receiver that averages over a slow scan may show it: by
-/// the radiometer formula, noise over the root of bandwidth times time, a megahertz for a second
-/// leaves 0.004 dB.
+/// Too faint to be found by hand, but detectable by averaging over a slow scan: by the radiometer
+/// equation, relative noise of 1/sqrt(bandwidth x time), one megahertz for one second leaves 0.004
+/// dB.
 const FAINTEST_BY_SCAN_DB: f64 = 0.03;
 
-/// What becomes of an emitter in the station file.
+/// How an emitter is treated in the station file.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Use {
-    /// It stands in the file.
+    /// Listed in the file.
     Listed,
-    /// It stands there behind #, and why.
+    /// Commented out, and why.
     Commented(String),
-    /// It does not stand there, and why.
+    /// Left out, and why.
     LeftOut(String),
 }
 
-/// An emitter, how strong it is and where it goes.
+/// An emitter, its strength and its treatment.
 #[derive(Clone, Debug)]
 pub struct HeardEmitter {
-    /// As the station file calls it.
+    /// Name in the station file.
     pub emitter: Emitter,
-    /// From the catalogue, for a radio source.
+    /// Catalogue entry, for a radio source.
     pub source: Option<&'static RadioSource>,
-    /// By how much it raises the noise; none where the published flux does not reach.
+    /// Rise in noise that it causes; `None` if no flux is published for this frequency.
     pub strength: Option<Strength>,
     /// How high it rises here.
     pub rise: Rise,
-    /// What becomes of it.
+    /// How it is treated in the file.
     pub becomes: Use,
 }
 
-/// The Sun, the Moon and the sources of the catalogue; what is listed first, strong ones first.
+/// Returns the Sun, the Moon and the sources of the catalogue; listed ones first, strongest first.
 ///
 /// # Errors
-/// A dish that has no beam at this frequency.
+/// If the dish has no usable beam at this frequency.
 pub fn heard(request: &SetupRequest) -> Result<Vec<HeardEmitter>, Error> {
     let dish = Dish::with_usual_beam(request.diameter_m, request.frequency_mhz).ok_or_else(|| {
         Error::Usage(format!(
@@ -65,7 +65,7 @@ pub fn heard(request: &SetupRequest) -> Result<Vec<HeardEmitter>, Error> {
             strength(&dish, &emitter, request.system_k())
         };
         let known = strength_at(request.frequency_mhz);
-        // Beyond the published range the flux at its end says about how faint it is.
+        // Outside the published range, the flux at its nearest end gives a rough estimate.
         let about = || {
             let source: &RadioSource = source?;
             let (low, high) = source.spectrum.valid_mhz;
@@ -149,7 +149,7 @@ impl HeardEmitter {
             .then_some(*first)
     }
 
-    /// Where it stands among the stars, if it is a source.
+    /// Celestial position, if it is a radio source.
     pub fn celestial(&self) -> Option<(Angle, Angle)> {
         match self.emitter.kind {
             EmitterKind::RadioSource {

@@ -1,5 +1,5 @@
-//! A new station's folder: a commented station file with the emitters that its dish can hear, and
-//! an empty log. The verb `new`.
+//! Creates the folder of a new station: a commented station file with the emitters that its dish
+//! can receive, and an empty log. The verb `new`.
 
 mod file;
 mod hear;
@@ -38,17 +38,16 @@ const COLUMNS: [&str; 7] = [
     "elevation_approach",
     "note",
 ];
-/// Nothing is measured below this, where the air bends most; as `plan` has it unless told
-/// otherwise.
+/// Nothing is measured below this, where refraction is largest; same default as in `plan`.
 const LOWEST: Angle = Angle::from_degrees(10.0);
-/// Steps in which the day ahead is searched: a low satellite is up for about ten minutes, so that
-/// no pass is missed.
+/// Step of the search through the day ahead: a low satellite is up for about ten minutes, so no
+/// pass is missed.
 const LOOK_EVERY_S: f64 = 300.0;
 
-/// What is known of a new station.
+/// Description of a new station.
 #[derive(Clone, Debug)]
 pub struct SetupRequest {
-    /// What the place is called.
+    /// Name of the site.
     pub name: String,
     /// Geodetic, north positive, degrees.
     pub latitude_deg: f64,
@@ -58,11 +57,11 @@ pub struct SetupRequest {
     pub height_m: Option<f64>,
     /// Metres.
     pub diameter_m: f64,
-    /// Of the receiver, megahertz.
+    /// Frequency of the receiver, megahertz.
     pub frequency_mhz: f64,
     /// Noise of receiver, feed and sky, kelvin, if known.
     pub system_temperature_k: Option<f64>,
-    /// How its axes are arranged.
+    /// Arrangement of its axes.
     pub mount: NewMount,
 }
 
@@ -75,12 +74,12 @@ impl SetupRequest {
     }
 }
 
-/// Where an emitter of the file is in the day ahead, computed as by the verb `sky`.
+/// Visibility of an emitter of the file in the day ahead, computed as by the verb `sky`.
 #[derive(Clone, Debug)]
 pub struct Today {
-    /// As the station file calls it.
+    /// Name in the station file.
     pub emitter: String,
-    /// When it can be measured: within the mount's reach and high enough.
+    /// Periods in which it can be measured: within the mount's range and high enough.
     pub spans: Vec<(Utc, Utc)>,
     /// Its highest elevation, and when.
     pub highest: (Angle, Utc),
@@ -91,21 +90,21 @@ pub struct Today {
 pub struct Setup {
     /// The text of the station file.
     pub station_text: String,
-    /// The same as read back.
+    /// The station as read back from that text.
     pub station: Station,
-    /// Every emitter that was considered, and what became of it.
+    /// Every emitter that was considered, and how it is treated.
     pub heard: Vec<HeardEmitter>,
-    /// The day ahead of those that are in the file.
+    /// Visibility in the day ahead of the emitters in the file.
     pub today: Vec<Today>,
     /// What was assumed.
     pub assumed: Vec<String>,
 }
 
-/// Works out the files of a new station. The station file is read back and its emitters are
-/// looked up in the sky from `now` on for a day.
+/// Prepares the files of a new station. The station file is read back and the visibility of its
+/// emitters is computed for a day from `now` on.
 ///
 /// # Errors
-/// Values of which no station can be made.
+/// If the values do not describe a valid station.
 pub fn set_up(request: &SetupRequest, now: Utc) -> Result<Setup, Error> {
     let heard = hear::heard(request)?;
     let station_text = file::station_text(request, &heard);
@@ -120,8 +119,8 @@ pub fn set_up(request: &SetupRequest, now: Utc) -> Result<Setup, Error> {
     })
 }
 
-/// The station as the reader sees it. Whatever it finds wrong comes from the request: the
-/// file is not there yet, so no line of it is named.
+/// Parses the station file. Any fault comes from the request: the file does not exist yet, so no
+/// line of it is named.
 fn read_back(text: &str) -> Result<Station, Error> {
     Station::parse(STATION_FILE, Path::new(""), text.as_bytes()).map_err(|e| match e {
         Error::Input(problems) => Error::Usage(
@@ -171,7 +170,7 @@ fn assumed(request: &SetupRequest, station: &Station) -> Vec<String> {
     assumed
 }
 
-/// The day ahead of every emitter of a station.
+/// Computes the visibility of every emitter of a station in the day ahead.
 fn today(station: &Station, sky: &Sky, now: Utc) -> Result<Vec<Today>, Error> {
     let ids: Vec<EmitterId> = sky.emitters().collect();
     if ids.is_empty() {
@@ -212,7 +211,7 @@ fn today(station: &Station, sky: &Sky, now: Utc) -> Result<Vec<Today>, Error> {
 }
 
 impl Setup {
-    /// The empty log: a header in the mount's own words.
+    /// The empty log: a header with the column names of the mount.
     fn log(&self) -> String {
         let mount = &self.station.mount;
         let one_motor = mount.fixed_declination.is_some();
@@ -223,11 +222,11 @@ impl Setup {
         format!("# readings = encoder\n{}\n", columns.join(","))
     }
 
-    /// Writes the folder, which is made if need be. Gives the paths of the two files.
+    /// Writes the folder, creating it if necessary. Returns the paths of the two files.
     ///
     /// # Errors
-    /// When there is a file of that name, when the folder holds anything already, or when it cannot
-    /// be written; nothing is then left of what was begun.
+    /// If there is a file of that name, if the folder is not empty, or if it cannot be written; a
+    /// partial result is removed.
     pub fn write(&self, folder: &Path) -> Result<[PathBuf; 2], Error> {
         must_be_free(folder)?;
         let made = !folder.exists();
@@ -237,7 +236,7 @@ impl Setup {
         let written = files::write_whole(&paths[0], self.station_text.as_bytes())
             .and_then(|()| files::write_whole(&paths[1], self.log().as_bytes()));
         if let Err(error) = written {
-            // Best effort: why it failed matters more than what stays behind.
+            // Best effort: the reason for the failure matters more than a leftover file.
             let _ = std::fs::remove_file(&paths[0]);
             if made {
                 let _ = std::fs::remove_dir(folder);
@@ -248,7 +247,7 @@ impl Setup {
     }
 }
 
-/// Nothing that is there already is written over.
+/// Makes sure that nothing existing is overwritten.
 fn must_be_free(folder: &Path) -> Result<(), Error> {
     let shown = folder.display();
     let refused = |what: &str| {

@@ -5,7 +5,7 @@ use std::str::FromStr;
 use super::SetupRequest;
 use super::page::{Page, number};
 
-/// What kind of mount a new station has.
+/// The kind of mount of a new station.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum NewMount {
     /// Azimuth below elevation.
@@ -17,7 +17,7 @@ pub enum NewMount {
     OneMotor,
     /// X below y.
     XY,
-    /// Azimuth below elevation on a base that leans on purpose.
+    /// Azimuth below elevation on a deliberately tilted base.
     Slant,
 }
 
@@ -43,7 +43,7 @@ impl FromStr for NewMount {
     }
 }
 
-/// The whole section.
+/// Writes the whole section.
 pub(super) fn section(page: &mut Page, request: &SetupRequest) {
     page.heading("[mount]");
     match request.mount {
@@ -184,10 +184,10 @@ fn sensors(page: &mut Page) {
     );
 }
 
-/// The declination of a geostationary satellite on the meridian: from the place at that latitude on
-/// a round Earth to the orbit over the equator, whose radius is 6.611 times the Earth's.
+/// Declination of a geostationary satellite on the meridian, seen from this latitude on a spherical
+/// Earth; the radius of the equatorial orbit is 6.611 times the Earth's.
 fn arc_declination_deg(latitude_deg: f64) -> f64 {
-    /// 42,164 km over 6,378 km, as handbooks of satellite links have it (from memory).
+    /// 42,164 km over 6,378 km, as in handbooks of satellite links (from memory).
     const ORBIT_RADII: f64 = 6.611;
     let (sin, cos) = latitude_deg.to_radians().sin_cos();
     -sin.atan2(ORBIT_RADII - cos).to_degrees()
@@ -198,7 +198,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn every_kind_is_named_and_no_other() {
+    fn only_the_known_kinds_of_mount_are_read() {
         for (name, mount) in NAMES {
             assert_eq!(name.parse(), Ok(mount));
         }
@@ -209,9 +209,9 @@ mod tests {
         );
     }
 
-    /// Tables of the trade give 6.2 degrees south at 40 degrees north (common practice, no source).
+    /// Installers' tables give 6.2 degrees south at 40 degrees north (common practice, no source).
     #[test]
-    fn the_arc_stands_toward_the_equator_of_the_other_side() {
+    fn the_geostationary_arc_has_declination_of_the_opposite_sign() {
         assert!((arc_declination_deg(40.0) + 6.27).abs() < 0.05);
         assert_eq!(arc_declination_deg(0.0), 0.0);
         assert!(arc_declination_deg(-40.0) > 6.0);

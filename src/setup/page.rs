@@ -1,28 +1,28 @@
-//! Text of a station file that grows line by line.
+//! Builds the text of a station file line by line.
 
-/// Remarks are broken at this column, so that a line fits a usual window.
+/// Remarks are wrapped at this column, so that a line fits a usual window.
 const WIDTH: usize = 100;
 
-/// Text that grows line by line.
+/// Text that is built line by line.
 #[derive(Default)]
 pub struct Page {
-    /// As far as it has grown.
+    /// The text so far.
     pub text: String,
 }
 
 impl Page {
-    /// A line as it is.
+    /// Appends a line unchanged.
     pub fn line(&mut self, line: &str) {
         self.text.push_str(line);
         self.text.push('\n');
     }
-    /// Lines that are not read until the # is taken away.
+    /// Appends lines that are commented out with #.
     pub fn commented(&mut self, lines: &str) {
         for line in lines.lines() {
             self.line(format!("# {line}").trim_end());
         }
     }
-    /// A remark, broken into lines.
+    /// Appends a remark, wrapped into lines.
     pub fn remark(&mut self, words: &str) {
         let mut line = String::from("#");
         for word in words.split_whitespace() {
@@ -41,7 +41,7 @@ impl Page {
     }
 }
 
-/// A number as TOML takes it for one with decimals.
+/// A number in the form of a TOML float.
 pub fn number(value: f64) -> String {
     format!("{value:?}")
 }

@@ -4,23 +4,25 @@ use crate::angle::Angle;
 
 /// Obliquity of the ecliptic: the Sun's greatest declination, degrees (from memory).
 const SUN_DECLINATION_DEG: f64 = 23.44;
-/// That of the Moon, whose path leans to the Sun's by 5.14 degrees (from memory).
+/// Greatest declination of the Moon, whose orbit is inclined to the ecliptic by 5.14 degrees (from
+/// memory).
 const MOON_DECLINATION_DEG: f64 = SUN_DECLINATION_DEG + 5.14;
-/// Hours in which the sky turns by a degree; the four minutes that the stars gain on the Sun do
-/// not matter here.
+/// Hours in which the sky turns by a degree; the four minutes a day between stars and Sun do not
+/// matter here.
 const HOURS_A_DEGREE: f64 = 24.0 / 360.0;
 
-/// From the worst to the best date, which are the same for what stands still among the stars.
+/// Values on the worst and the best date, which are equal for a source at a fixed celestial
+/// position.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Rise {
-    /// Highest elevation of the day; below zero when it does not rise.
+    /// Highest elevation of the day; below zero if it does not rise.
     pub highest: (Angle, Angle),
     /// Hours a day above the lowest useful elevation.
     pub hours: (f64, f64),
 }
 
 impl Rise {
-    /// Of a source that stands at a declination.
+    /// Rise of a source at this declination.
     pub fn of_source(declination: Angle, latitude: Angle, lowest: Angle) -> Rise {
         let (highest, hours) = of_day(declination, latitude, lowest);
         Rise {
@@ -29,19 +31,19 @@ impl Rise {
         }
     }
 
-    /// Of the Sun.
+    /// Rise of the Sun.
     pub fn of_sun(latitude: Angle, lowest: Angle) -> Rise {
         Rise::between(SUN_DECLINATION_DEG, latitude, lowest)
     }
 
-    /// Of the Moon.
+    /// Rise of the Moon.
     pub fn of_moon(latitude: Angle, lowest: Angle) -> Rise {
         Rise::between(MOON_DECLINATION_DEG, latitude, lowest)
     }
 
-    /// Of what goes up and down between two declinations, south and north alike.
+    /// Rise of a body whose declination varies between plus and minus `declination_deg`.
     fn between(declination_deg: f64, latitude: Angle, lowest: Angle) -> Rise {
-        // Over the zenith the highest elevation falls again, so the ends alone do not do.
+        // The highest elevation decreases again past the zenith, so the ends alone are not enough.
         let steps = 48;
         let days: Vec<(Angle, f64)> = (0..=steps)
             .map(|i| declination_deg * (2.0 * f64::from(i) / f64::from(steps) - 1.0))
@@ -70,7 +72,7 @@ impl Rise {
         self.hours.1 > 0.0
     }
 
-    /// `rises to 14 to 61 deg, above 10 deg for 3.8 to 14.4 h a day`.
+    /// In words: `rises to 14 to 61 deg, above 10 deg for 3.8 to 14.4 h a day`.
     pub fn in_words(&self, lowest: Angle) -> String {
         let range = |(low, high): (f64, f64), decimals: usize| {
             let (low, high) = (format!("{low:.decimals$}"), format!("{high:.decimals$}"));
@@ -98,13 +100,13 @@ impl Rise {
     }
 }
 
-/// Highest elevation of a day and hours above `lowest`, without the air's bend: sin(elevation) =
+/// Highest elevation of a day and hours above `lowest`, without refraction: sin(elevation) =
 /// sin(latitude) sin(declination) + cos(latitude) cos(declination) cos(hour angle).
 fn of_day(declination: Angle, latitude: Angle, lowest: Angle) -> (Angle, f64) {
     let highest = Angle::RIGHT - (latitude - declination).abs();
     let level = latitude.cos() * declination.cos();
     let cos_hour_angle = (lowest.sin() - latitude.sin() * declination.sin()) / level;
-    // Beyond one it never comes so high, beyond minus one it is never lower.
+    // Above one it never gets that high, below minus one it is never lower.
     let half_day = match cos_hour_angle {
         c if c >= 1.0 => 0.0,
         c if c <= -1.0 => 180.0,
@@ -124,7 +126,7 @@ mod tests {
     }
 
     #[test]
-    fn what_stands_at_the_latitude_passes_the_zenith_and_the_pole_stands_still() {
+    fn a_source_at_the_latitude_passes_the_zenith_and_the_pole_is_fixed() {
         let overhead = Rise::of_source(degrees(48.0), degrees(48.0), LOWEST);
         assert!((overhead.highest.1.degrees() - 90.0).abs() < 1e-9);
         let pole = Rise::of_source(degrees(90.0), degrees(48.0), LOWEST);
@@ -134,19 +136,19 @@ mod tests {
     }
 
     #[test]
-    fn on_the_equator_a_source_of_the_equator_is_above_ten_degrees_for_160_of_360() {
+    fn an_equatorial_source_seen_from_the_equator_is_above_ten_degrees_for_160_of_360() {
         let source = Rise::of_source(Angle::ZERO, Angle::ZERO, LOWEST);
         assert!((source.hours.1 - 24.0 * 160.0 / 360.0).abs() < 1e-9);
     }
 
     #[test]
-    fn what_is_near_the_other_pole_never_rises() {
+    fn a_source_near_the_other_pole_never_rises() {
         let south = Rise::of_source(degrees(-43.0), degrees(52.4), LOWEST);
         assert!(!south.rises() && !south.useful());
-        // Low above the horizon, but not so high that it could be measured.
+        // Above the horizon, but never high enough to be measured.
         let low = Rise::of_source(degrees(-33.0), degrees(52.4), LOWEST);
         assert!(low.rises() && !low.useful());
-        // And the other way round.
+        // The same with north and south exchanged.
         let north = Rise::of_source(degrees(43.0), degrees(-52.4), LOWEST);
         assert!(!north.rises());
     }

@@ -1,4 +1,4 @@
-//! The files of a new station, read back, against the sky.
+//! Tests of the files of a new station, read back and compared with the sky.
 
 use std::path::Path;
 
@@ -42,7 +42,7 @@ fn a_small_dish_hears_the_sun_and_a_large_one_the_strong_sources_too() {
     for source in ["moon", "Cas A", "Cyg A", "Tau A"] {
         assert!(names(&large).contains(&source), "{:?}", names(&large));
     }
-    // Centaurus A stands at -43 degrees and never rises at 52 degrees north.
+    // Centaurus A is at declination -43 degrees and never rises at 52 degrees north.
     let becomes = |setup: &Setup, name: &str| {
         let found = setup.heard.iter().find(|h| h.emitter.name == name);
         found.unwrap().becomes.clone()
@@ -54,12 +54,12 @@ fn a_small_dish_hears_the_sun_and_a_large_one_the_strong_sources_too() {
             .station_text
             .contains("Not listed: Pictor A, Cen A (never rises")
     );
-    // Cassiopeia A stands at +59 degrees and never rises at 34 degrees south.
+    // Cassiopeia A is at declination +59 degrees and never rises at 34 degrees south.
     let south = made(&request(-33.9, 10.0, 1420.0));
     assert_eq!(becomes(&south, "Cas A"), never);
     assert_ne!(becomes(&south, "Cen A"), never);
-    // What is heard by scanning only stands behind #; what is not published for a frequency too,
-    // if it may be strong.
+    // Sources detectable only by scanning are commented out, and so are those without a published
+    // flux at the frequency, if they may be strong.
     let Use::Commented(why) = becomes(&large, "Vir A") else {
         panic!("{:?}", becomes(&large, "Vir A"));
     };
@@ -106,7 +106,7 @@ fn every_line_fits_and_every_template_is_right_when_its_mark_is_taken_away() {
     for line in setup.station_text.lines() {
         assert!(line.chars().count() <= 100, "{line}");
     }
-    // A line that reads `key = value` or a heading behind # is a template; all else is a remark.
+    // A line with `key = value` or a heading after # is a template; everything else is a remark.
     let used: String = (setup.station_text.lines())
         .map(|line| {
             let bare = line.strip_prefix("# ").unwrap_or(line);
@@ -139,8 +139,8 @@ fn every_line_fits_and_every_template_is_right_when_its_mark_is_taken_away() {
 
 #[test]
 fn how_high_it_rises_is_what_the_sky_says() {
-    /// The rise leaves out refraction (0.1 deg at 10 deg), precession since 2000 (0.15 deg) and
-    /// looks at the Sun's and Moon's extremes only; the sky is looked at every five minutes.
+    /// The rise neglects refraction (0.1 deg at 10 deg) and precession since 2000 (0.15 deg), and
+    /// uses only the extremes of the Sun and the Moon; the sky is sampled every five minutes.
     const ABOUT_DEG: f64 = 0.5;
     for latitude in [52.41, -33.9, 8.0, 67.0] {
         let setup = made(&request(latitude, 25.0, 1420.0));
@@ -157,7 +157,7 @@ fn how_high_it_rises_is_what_the_sky_says() {
                 today.emitter,
                 heard.rise
             );
-            // Within five minutes at each end, and a source gains four on the Sun.
+            // Five minutes at each end, and a source gains four minutes a day on the Sun.
             let hours: f64 = (today.spans.iter())
                 .map(|(from, to)| to.seconds_since(*from) / 3600.0)
                 .sum();
@@ -211,7 +211,7 @@ fn nothing_that_exists_is_written_over() {
             .contains("is a file")
     );
     assert_eq!(std::fs::read(&file).unwrap(), b"mine");
-    // An empty folder will do, and folders on the way are made.
+    // An empty folder is accepted, and missing parent folders are created.
     let empty = place.path().join("a/b/empty");
     std::fs::create_dir_all(&empty).unwrap();
     let paths = setup.write(&empty).unwrap();

@@ -32,6 +32,7 @@ pub struct Refraction {
     ground: f64,
     /// Coefficients a, b, c of the continued fraction.
     fraction: [f64; 3],
+    at_horizon: Bending,
 }
 
 /// A bending and its derivative by the apparent elevation, both in radians.
@@ -53,7 +54,11 @@ impl Refraction {
         } else {
             TYPICAL
         };
-        Refraction { ground, fraction }
+        Refraction {
+            ground,
+            fraction,
+            at_horizon: bending_above_horizon(ground, fraction, 0.0),
+        }
     }
 
     /// Where the beam must point for an emitter in a geometric direction. Finite and smooth
@@ -78,10 +83,10 @@ impl Refraction {
     /// How much higher it appears than it is, by the apparent elevation.
     fn bending(&self, elevation: f64) -> Bending {
         if elevation >= 0.0 {
-            return self.bending_above_horizon(elevation);
+            return bending_above_horizon(self.ground, self.fraction, elevation);
         }
         // Joined at the horizon in value and slope.
-        let at_horizon = self.bending_above_horizon(0.0);
+        let at_horizon = self.at_horizon;
         let width = SLOPE_FADES_OVER.radians();
         let left = (elevation / width).exp();
         let angle = at_horizon.angle - at_horizon.slope * width * (1.0 - left);
@@ -94,26 +99,12 @@ impl Refraction {
         }
     }
 
-    fn bending_above_horizon(&self, elevation: f64) -> Bending {
-        let [a, b, c] = self.fraction;
-        let (sin, cos) = elevation.sin_cos();
-        let inner = sin + c;
-        let middle = sin + b / inner;
-        let outer = sin + a / middle;
-        let middle_slope = cos * (1.0 - b / (inner * inner));
-        let outer_slope = cos - a * middle_slope / (middle * middle);
-        Bending {
-            angle: self.ground * cos / outer,
-            slope: -self.ground * (sin * outer + cos * outer_slope) / (outer * outer),
-        }
-    }
-
     /// Solves apparent - bending(apparent) = geometric by Newton's method, kept within bounds.
     fn apparent_elevation(&self, geometric: f64) -> f64 {
         /// The last digit of an angle below 90 degrees.
         const ENOUGH: f64 = 2.0 * f64::EPSILON;
         // No bending is larger than that far below the horizon.
-        let horizon = self.bending_above_horizon(0.0);
+        let horizon = self.at_horizon;
         let most = horizon.angle - horizon.slope * SLOPE_FADES_OVER.radians();
         let (mut low, mut high) = (geometric - most, geometric + most);
         let mut apparent = geometric + self.bending(geometric).angle;
@@ -136,6 +127,20 @@ impl Refraction {
             }
         }
         apparent
+    }
+}
+
+/// By the continued fraction of coefficients a, b, c and the refractivity at the ground.
+fn bending_above_horizon(ground: f64, [a, b, c]: [f64; 3], elevation: f64) -> Bending {
+    let (sin, cos) = elevation.sin_cos();
+    let inner = sin + c;
+    let middle = sin + b / inner;
+    let outer = sin + a / middle;
+    let middle_slope = cos * (1.0 - b / (inner * inner));
+    let outer_slope = cos - a * middle_slope / (middle * middle);
+    Bending {
+        angle: ground * cos / outer,
+        slope: -ground * (sin * outer + cos * outer_slope) / (outer * outer),
     }
 }
 

@@ -1,11 +1,10 @@
-//! A polar mount with one motor and the arc of geostationary satellites: what the motor corrects,
-//! and what its three bolts must be set to by hand.
+//! A polar mount with one motor on the arc of geostationary satellites: what the motor corrects,
+//! and the settings of its three bolts by hand.
 //!
-//! The motor takes the hour angle of each satellite. What is left is how far the beam then passes
-//! north or south of it: a part that is the same all along the arc, which the declination bolt
-//! takes up, a part that is largest on the meridian (the altitude bolt), and one with opposite
-//! signs in east and west (the azimuth bolt). They are found by least squares through the full
-//! model.
+//! The motor follows the hour angle of each satellite. What remains is how far the beam then passes
+//! north or south of it: a part that is the same all along the arc (the declination bolt), a part
+//! that is largest on the meridian (the altitude bolt), and one with opposite signs in east and
+//! west (the azimuth bolt). They are found by least squares through the full model.
 
 use nalgebra::{DMatrix, DVector};
 
@@ -19,46 +18,46 @@ use crate::number::{by_sigma, significant, two_digits};
 use crate::sky::geostationary_arc;
 use crate::station::Station;
 
-/// Satellites lower than this are left out: the air and the ground make them useless (common
+/// Satellites lower than this are left out: atmosphere and obstacles make them useless (common
 /// practice, no source).
 const LOWEST: Angle = Angle::from_degrees(5.0);
-/// The bolts, as terms of the model that they change: the dish on its declination bolt, the polar
-/// axis on its altitude and azimuth bolts.
+/// The bolts, as the model terms that they change: declination bolt of the dish, altitude and
+/// azimuth bolts of the polar axis.
 const BOLTS: [Term; 3] = [Term::ElevationZero, Term::TiltNorth, Term::TiltEast];
-/// Fewer peaks that tell in declination do not determine three bolts: three unknowns need three
+/// Fewer peaks with a declination do not determine three bolts: three unknowns need three
 /// equations.
 const LEAST_BY_HAND: usize = 3;
-/// Fewer places of the arc do not tell three bolts apart.
+/// Fewer places of the arc do not separate three bolts.
 const LEAST_PLACES: usize = 10;
 
-/// How far the beam passes the arc.
+/// Distance of the beam from the arc.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Miss {
-    /// Over all its places.
+    /// RMS over all its places.
     pub rms: Angle,
-    /// The largest, without sign.
+    /// The largest, as an absolute value.
     pub largest: Angle,
-    /// Over which longitude that is.
+    /// The longitude of the largest.
     pub at: Angle,
 }
 
 /// A mount with one motor on the arc.
 #[derive(Clone, Debug)]
 pub struct ArcAlignment {
-    /// From which longitude to which it reaches, by its hour angle range and horizon.
+    /// Longitude of one end of its reach, limited by its hour angle range and horizon.
     pub from: Angle,
-    /// The other end.
+    /// Longitude of the other end.
     pub to: Angle,
-    /// As the mount stands.
+    /// With the mount as it is.
     pub now: Miss,
     /// With the bolts set.
     pub then: Miss,
-    /// By how much each bolt must move the beam or the axis, in the senses of the terms: the dish
-    /// north, the axis high, the axis east.
+    /// Change by each bolt of the beam or the axis, with the signs of the terms: the dish north,
+    /// the axis high, the axis east.
     pub changes: [Angle; 3],
 }
 
-/// The places of the arc that the mount reaches, with where its axes would have to read.
+/// The places of the arc that the mount reaches, with the required directions of the beam.
 fn places(station: &Station, model: &MountModel) -> Vec<(Angle, Direction<Apparent>)> {
     let (low, high) = station.mount.azimuth_range;
     let middle = (low + high) / 2.0;
@@ -70,14 +69,14 @@ fn places(station: &Station, model: &MountModel) -> Vec<(Angle, Direction<Appare
         .collect()
 }
 
-/// Where both axes would have to read.
+/// The required readings of both axes.
 fn readings(model: &MountModel, there: &Direction<Apparent>, near: Angle) -> Option<[Angle; 2]> {
     let both = model.readings(there, ApproachSigns::UNKNOWN).ok()?;
     let one = both.direct.azimuth.nearest_turn_to(near);
     Some([one, both.direct.elevation])
 }
 
-/// By how much the beam passes south of each place when the second axis reads `fixed`.
+/// Distance by which the beam passes south of each place when the second axis reads `fixed`.
 fn misses(model: &MountModel, places: &[(Angle, Direction<Apparent>)], fixed: Angle) -> Vec<Angle> {
     let miss = |there| {
         let needed = readings(model, there, Angle::ZERO).map_or(fixed, |[_, two]| two);
@@ -101,15 +100,15 @@ fn of(places: &[(Angle, Direction<Apparent>)], misses: &[Angle]) -> Miss {
     }
 }
 
-/// What the bolts of a mount with one motor must do; none of another mount, or where hardly any of
-/// the arc is in reach.
+/// The required changes of the bolts of a mount with one motor; `None` for any other mount, or
+/// where hardly any of the arc is in reach.
 ///
 /// # Units
 /// Angles; changes are to be ADDED to the terms of the same names.
 pub fn arc(station: &Station, model: &MountModel) -> Option<ArcAlignment> {
     /// A small change of a term, radians: the model is smooth.
     const STEP: f64 = 1e-4;
-    /// Newton's steps: the misses are nearly linear in the bolts.
+    /// Newton steps: the misses are nearly linear in the bolts.
     const ROUNDS: usize = 3;
     let fixed = station.mount.fixed_declination?;
     let places = places(station, model);
@@ -148,7 +147,7 @@ pub fn arc(station: &Station, model: &MountModel) -> Option<ArcAlignment> {
     })
 }
 
-/// What to do by hand, bolt by bolt; none of a mount with two motors.
+/// Instructions by hand, bolt by bolt; `None` for a mount with two motors.
 pub(super) fn by_hand(outcome: &Outcome, station: &Station) -> Option<Words> {
     let fixed = station.mount.fixed_declination?;
     let found = arc(station, &outcome.model)?;
@@ -167,7 +166,7 @@ pub(super) fn by_hand(outcome: &Outcome, station: &Station) -> Option<Words> {
         found.from.degrees(),
         found.to.degrees()
     );
-    // A peak in hour angle alone says no more than that its satellite stood within the beam.
+    // A peak in hour angle alone only shows that its satellite was within the beam.
     let by_hand = (outcome.peaks.iter())
         .filter(|p| p.used && p.elevation_sigma < station.dish.beamwidth / 8.0)
         .count();

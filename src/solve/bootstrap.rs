@@ -12,13 +12,13 @@ use crate::problem::Error;
 
 /// With fewer resamplings a standard deviation is not known to 10 %.
 pub const LEAST_RESAMPLINGS: usize = 50;
-/// More take hours and tell no more: a standard deviation is then known to 0.07 %.
+/// More take hours without benefit: a standard deviation is then known to 0.07 %.
 pub const MOST_RESAMPLINGS: usize = 1_000_000;
 
-/// Standard deviation of each fitted term over fits to `resamplings` samples of the used
-/// peaks, each drawn with replacement (Efron and Tibshirani, An Introduction to the
-/// Bootstrap, 1993). What is fitted and the peaks used stay as the explanation chose them, so
-/// what that choice may hide is not in these numbers. `done` is called after each.
+/// Standard deviation of each fitted term over fits to `resamplings` samples of the used peaks,
+/// each drawn with replacement (Efron and Tibshirani, An Introduction to the Bootstrap, 1993). The
+/// terms fitted and the peaks used stay as the explanation chose them, so errors from that choice
+/// are not included. `done` is called after each.
 ///
 /// # Errors
 /// When too few resamplings are requested, or too many of them cannot be fitted.
@@ -75,7 +75,8 @@ pub fn bootstrap(
         .collect())
 }
 
-/// Standard deviation of the samples; angles about the first, so that none is a turn away.
+/// Standard deviation of the samples; angles are taken relative to the first, so that none is a
+/// turn away.
 fn spread(term: Term, samples: impl Iterator<Item = f64> + Clone) -> f64 {
     let first = samples.clone().next().unwrap_or(0.0);
     let from_first = samples.map(|s| match term.unit() {

@@ -1,4 +1,4 @@
-//! An outcome as the calibration document.
+//! Converts an outcome to the calibration document.
 
 use crate::explain::{ABSURD_ZERO, FaultAxis, Remark};
 use crate::logbook::{
@@ -13,7 +13,7 @@ use super::outcome::{Outcome, PeakOutcome};
 use super::record::{record, with_prior};
 use super::remarks::remark_words;
 
-/// The calibration document of an outcome, stamped with the time it is written.
+/// The calibration document of an outcome, with the time of its creation.
 pub fn calibration(outcome: &Outcome, station: &Station, created: Utc) -> Calibration {
     let mut warnings = station.site.assumptions.clone();
     warnings.extend(outcome.warnings.iter().map(|w| w.words.clone()));
@@ -66,7 +66,7 @@ fn feeds(outcome: &Outcome, station: &Station) -> Vec<(String, TermRecord)> {
             let names = FeedOffset::term_names(&feed.name);
             let values = found.offset.parts().into_iter().zip(found.sigma.parts());
             (names.into_iter().zip(values)).map(|(name, (value, sigma))| {
-                // Angles all, as the collimation is.
+                // All are angles, like the collimation.
                 let (value, sigma) = (value.radians(), Some(sigma.radians()));
                 (
                     name,
@@ -77,7 +77,7 @@ fn feeds(outcome: &Outcome, station: &Station) -> Vec<(String, TermRecord)> {
         .collect()
 }
 
-/// The expected error as files have it.
+/// The expected error in the form used by files.
 fn expected(outcome: &Outcome, station: &Station) -> Option<ExpectedPointingError> {
     let sky = outcome.sky_error.as_ref()?;
     let within = sky.rms <= station.dish.beamwidth;
@@ -93,7 +93,7 @@ fn expected(outcome: &Outcome, station: &Station) -> Option<ExpectedPointingErro
     })
 }
 
-/// What was found apart from the mount errors, as files have it.
+/// Causes found apart from the mount errors, in the form used by files.
 fn causes(outcome: &Outcome, kind: Kind) -> Vec<CauseRecord> {
     let explanation = outcome.explanation.as_ref();
     (explanation.iter())
@@ -113,16 +113,16 @@ fn causes(outcome: &Outcome, kind: Kind) -> Vec<CauseRecord> {
         .collect()
 }
 
-/// A bound on the pointing error beyond this share of the beamwidth limits what the numbers are
-/// good for: it costs 3 dB.
+/// A bound on the pointing error beyond this share of the beamwidth limits the use of the numbers:
+/// it costs 3 dB.
 const LIMITING_ERROR: f64 = 0.5;
 
-/// How far the numbers of an outcome can be trusted, and why no further. The thresholds stand in
-/// docs/accuracy.md.
+/// How far the numbers of an outcome can be trusted, and the reasons for any limit. The thresholds
+/// are in docs/accuracy.md.
 pub fn trust(outcome: &Outcome, station: &Station) -> (Trust, Vec<String>) {
     let mut meaningless = Vec::new();
     let mut limiting = Vec::new();
-    // Readings that are exactly what was computed for the emitters may also be those of a mount
+    // Readings that equal the computed positions of the emitters could also come from a mount
     // without any error.
     let computed = (outcome.explanation.as_ref()).is_some_and(|e| e.computed.is_some());
     match computed {

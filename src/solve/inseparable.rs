@@ -1,14 +1,14 @@
-//! What the data cannot tell apart, in words.
+//! Terms that the data cannot separate, in words.
 
 use crate::mount::Term;
 
-/// A direction among the terms that the data cannot tell apart.
+/// A combination of terms that the data cannot separate.
 #[derive(Clone, Debug)]
 pub struct Inseparable {
-    /// The terms in it, those with the largest part first, with their parts.
+    /// The terms in it with their shares, the largest first.
     pub terms: Vec<(Term, f64)>,
     /// What it means, in words.
     pub meaning: String,
-    /// Which observation would separate them, in words.
+    /// The observation that would separate them, in words.
     pub remedy: String,
 }

@@ -1,5 +1,5 @@
-//! What a person can do about a first axis that does not point where it should: the bolts of a
-//! polar axis, the bearings of a lower axis.
+//! Corrections by hand of a first axis that does not point where it should: the bolts of a polar
+//! axis, the bearings of a lower axis.
 
 use super::significant::{KEEP_CLEAR, Significant, Words};
 use crate::angle::Angle;
@@ -8,10 +8,10 @@ use crate::mount::{LowerAxis, Pole};
 use crate::number::{by_sigma, two_digits};
 use crate::station::{Bearings, Bolts, Station};
 
-/// An error of the axis, radians, below which its bolt is left alone: rounding.
+/// An axis error, radians, below which its bolt is not turned: rounding.
 const NOTHING: f64 = 1e-9;
 
-/// Turns of a bolt that move an axis by an angle about its hinge, with their standard deviation.
+/// Turns of a bolt that rotate an axis by an angle about its hinge.
 ///
 /// # Units
 /// Turns: distance x tan(angle) / pitch, lengths in millimetres, the angle in radians.
@@ -55,7 +55,7 @@ pub(super) fn polar_axis(size: &Significant, station: &Station) -> Words {
         ));
     }
     if east.abs() > NOTHING {
-        // An angle on the sky is a larger one about an upright hinge.
+        // About a vertical hinge the angle is larger than on the sky.
         let about = 1.0 / latitude.cos().max(1e-3);
         steps.push(format!(
             "Azimuth bolt: turn the polar axis's {outer} end {} by {} deg, which moves where it \
@@ -85,7 +85,7 @@ pub(super) fn polar_axis(size: &Significant, station: &Station) -> Words {
 /// second.
 pub(super) fn lower_axis(size: &Significant, lower: LowerAxis, bearings: &Bearings) -> Words {
     let [high, clockwise] = [size.values[0], size.values[1]];
-    // Clockwise seen from above the north end goes east, the east end south.
+    // Clockwise as seen from above, the north end moves east and the east end south.
     let (outer, ahead, back) = match lower {
         LowerAxis::NorthSouth => ("north", "east", "west"),
         LowerAxis::EastWest => ("east", "south", "north"),
@@ -162,7 +162,7 @@ mod tests {
             steps[0]
         );
         assert!(steps[0].contains("1.745 +/- 0.035 turns"), "{}", steps[0]);
-        // About an upright hinge at latitude 60 the angle is twice that on the sky.
+        // About a vertical hinge at latitude 60 the angle is twice that on the sky.
         assert!(
             steps[1].contains("north end west by 0.50 deg"),
             "{}",
@@ -179,7 +179,7 @@ mod tests {
     }
 
     #[test]
-    fn a_lower_axis_goes_back_where_it_points_too_far() {
+    fn a_lower_axis_is_moved_back_against_its_error() {
         let bearings = Bearings {
             distance_m: Some(0.8),
             ..Bearings::default()
@@ -192,14 +192,14 @@ mod tests {
             "{}",
             steps[0]
         );
-        // Clockwise: the north end has gone east.
+        // Clockwise: the north end has moved east.
         assert!(
             steps[1].starts_with("Move the north bearing west by 6.98"),
             "{}",
             steps[1]
         );
         let (_, steps, _) = lower_axis(&size, LowerAxis::EastWest, &bearings);
-        // Clockwise: the east end has gone south.
+        // Clockwise: the east end has moved south.
         assert!(
             steps[1].starts_with("Move the east bearing north by 6.98"),
             "{}",

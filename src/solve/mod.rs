@@ -34,8 +34,8 @@ pub use remedy::{Remedy, foot_shims_mm, remedies};
 /// Solves for the mount errors of a log.
 ///
 /// # Errors
-/// [`Error::Unsupported`] when the peaks cannot tell anything useful, or when the azimuth axis
-/// runs the wrong way round.
+/// [`Error::Unsupported`] when the peaks determine nothing useful, or when the azimuth axis runs
+/// the wrong way round.
 pub fn solve(
     station: &Station,
     sky: &Sky,
@@ -45,8 +45,8 @@ pub fn solve(
     outcome(Arc::new(explain(station, sky, log, options)?), station)
 }
 
-/// Solves for the mount errors behind observations whose places are known already: the solve
-/// without the sky. A clock offset is then taken along the straight line of each target's rate.
+/// Solves for the mount errors from observations whose positions are already known, without the
+/// sky. A clock offset is then taken along a straight line at each target's rate.
 ///
 /// # Errors
 /// As [`solve`].
@@ -65,7 +65,7 @@ pub fn solve_observed(
 ///
 /// # Errors
 /// [`Error::Unsupported`] when the azimuth axis runs the wrong way round: no calibration can be
-/// made of that.
+/// made from that.
 pub fn outcome(explanation: Arc<Explanation>, station: &Station) -> Result<Outcome, Error> {
     if let Some(misread) = &explanation.misread
         && misread.misreading == Misreading::AzimuthReversed

@@ -1,5 +1,5 @@
-//! What a solve found, whole: the value that reports, files and checks are made from. It is one
-//! view of an [explanation](crate::explain).
+//! The complete result of a solve, from which reports, files and checks are made. It is one view of
+//! an [explanation](crate::explain).
 
 use std::sync::Arc;
 
@@ -14,10 +14,10 @@ use crate::mount::{MountModel, Term, TermValues};
 use crate::station::Station;
 use crate::time::Utc;
 
-/// What a solve found.
+/// Result of a solve.
 #[derive(Clone, Debug)]
 pub struct Outcome {
-    /// The mount model with the values found and held.
+    /// The mount model with the values fitted and held.
     pub model: MountModel,
     /// Every term requested or admitted, in the order of [`Term::ALL`].
     pub terms: Vec<TermEstimate>,
@@ -25,62 +25,62 @@ pub struct Outcome {
     pub correlations: Vec<(Term, Term, f64)>,
     /// All peaks of the log, in file order.
     pub peaks: Vec<PeakOutcome>,
-    /// Rms of the whole offset on the sky over the used peaks with readings taken at their word.
+    /// RMS of the whole offset on the sky over the used peaks with the readings uncorrected.
     pub rms_before: Angle,
-    /// What was set right before `rms_before` could be computed, if anything (a whole-turn
-    /// and zero offset); in words.
+    /// Corrections made before `rms_before` could be computed, if any (a whole-turn and zero
+    /// offset); in words.
     pub before_note: Option<String>,
-    /// Rms of the whole offset on the sky over the used peaks after the fit.
+    /// RMS of the whole offset on the sky over the used peaks after the fit.
     pub rms_after: Angle,
-    /// Measured coordinates of used peaks less fitted terms.
+    /// Measured coordinates of used peaks minus fitted terms.
     pub degrees_of_freedom: usize,
     /// Where the uncertainties come from.
     pub noise: NoiseSource,
     /// Which terms were admitted or left out, and why.
     pub decisions: Vec<Decision>,
-    /// Directions among the terms that the data cannot tell apart.
+    /// Combinations of terms that the data cannot separate.
     pub not_separable: Vec<Inseparable>,
-    /// What was assumed and what the user should know.
+    /// Assumptions, and other remarks for the user.
     pub warnings: Vec<Warning>,
-    /// The expected pointing error of the corrected mount; none where the mount reaches nothing.
+    /// The expected pointing error of the corrected mount; `None` where the mount reaches nothing.
     pub sky_error: Option<SkyError>,
-    /// How the log or the station file was misread, and the cure; while it stands nobody is sent
-    /// to the bolts.
+    /// How the log or the station file was misread, and the correction; as long as this is set no
+    /// work on the bolts is suggested.
     pub misread: Option<String>,
-    /// What the outcome is a view of; none for one made by hand.
+    /// The explanation that the outcome is based on; `None` for one made by hand.
     pub explanation: Option<Arc<Explanation>>,
 }
 
-/// One thing that the user should know: what it is, to match on, and how it is said.
+/// A remark for the user: its kind, for code to match on, and its text.
 #[derive(Clone, Debug)]
 pub struct Warning {
-    /// What it is.
+    /// The kind.
     pub remark: Remark,
-    /// How it is said of this session.
+    /// The text for this session.
     pub words: String,
 }
 
-/// What became of one peak.
+/// Result for one peak.
 #[derive(Clone, Debug)]
 pub struct PeakOutcome {
     /// Data row in the log, counted from 1.
     pub row: usize,
     /// Line in the log, counted from 1.
     pub line: usize,
-    /// When.
+    /// Time.
     pub time: Utc,
-    /// Which emitter.
+    /// Name of its emitter.
     pub emitter: String,
-    /// Where the beam should have pointed.
+    /// Direction in which the beam should have pointed.
     pub target: Direction<Apparent>,
-    /// The encoder reading; an axis that was not measured is filled from the model.
+    /// The encoder reading; an axis that was not measured is filled in from the model.
     pub reading: EncoderReading,
-    /// Emitter minus the encoder's word, on the sky, before any correction (after the
-    /// whole-turn and zero offset, if one was needed).
+    /// Emitter minus encoder reading, on the sky, before any correction (after the whole-turn and
+    /// zero offset, if one was needed).
     pub before: Offset,
     /// Emitter minus modelled beam, on the sky.
     pub residual: Offset,
-    /// Whether the azimuth was measured: else the cross-elevation parts mean nothing.
+    /// Whether the azimuth was measured: if not, the cross-elevation parts mean nothing.
     pub azimuth_measured: bool,
     /// Whether the elevation was measured.
     pub elevation_measured: bool,
@@ -106,13 +106,13 @@ pub enum NoiseSource {
 /// Whether a hypothesis was admitted.
 #[derive(Clone, Debug)]
 pub struct Decision {
-    /// The mount terms that stood or fell together; empty for a cause that is none.
+    /// The mount terms decided together; empty for a cause that is not a mount term.
     pub terms: Vec<Term>,
-    /// What it is about.
+    /// Name of the hypothesis.
     pub name: String,
     /// Admitted to the fit.
     pub admitted: bool,
-    /// On what grounds.
+    /// The grounds.
     pub grounds: Grounds,
 }
 
@@ -125,7 +125,7 @@ impl Decision {
             _ => None,
         }
     }
-    /// On what grounds, in words.
+    /// The grounds in words.
     pub fn reason(&self) -> String {
         remarks::grounds_words(&self.grounds)
     }
@@ -260,7 +260,7 @@ fn unusable_peak(unusable: &Unusable) -> PeakOutcome {
         line: peak.line,
         time: peak.time,
         emitter: peak.emitter.clone(),
-        // Without a place for the emitter nothing is measured against it.
+        // Without an emitter position there is no residual.
         target: Direction::apparent(reading.azimuth, reading.elevation),
         reading,
         before: Offset::default(),
@@ -296,8 +296,8 @@ fn median(mut angles: Vec<Angle>) -> Angle {
 }
 
 impl Outcome {
-    /// The size and direction of two parts (x, y) as files show them, with their standard
-    /// deviations when both parts have one: first-order propagation with the parts' correlation.
+    /// Size and direction of two parts (x, y) in the units of files, with their standard deviations
+    /// when both parts have one: first-order propagation with the correlation of the parts.
     pub fn size_and_direction(
         &self,
         x: &TermEstimate,

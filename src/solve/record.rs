@@ -1,4 +1,4 @@
-//! Between mount terms and their records in a calibration file.
+//! Conversion between mount terms and their records in a calibration file.
 
 use crate::logbook::{Calibration, TermRecord, TermState};
 use crate::mount::{FeedOffset, MountModel, Term, TermUnit, TermValues};
@@ -7,8 +7,8 @@ use crate::problem::{Error, Wrong};
 /// The mount model that a calibration describes; a term that it does not list is zero.
 ///
 /// # Errors
-/// A term of another name, or one whose value is not given in its unit. A calibration that came
-/// through [`Calibration::read`] has neither.
+/// When a term has an unknown name or its value is not given in its unit. Neither happens with a
+/// calibration read by [`Calibration::read`].
 pub fn model_of(calibration: &Calibration) -> Result<MountModel, Error> {
     let geometry = calibration.mount.geometry();
     let mut values = TermValues::ZERO;
@@ -30,7 +30,7 @@ pub fn model_of(calibration: &Calibration) -> Result<MountModel, Error> {
     Ok(MountModel::new(geometry, values))
 }
 
-/// The terms that a calibration held, with their inside values.
+/// The terms that a calibration held, with their values in internal units.
 ///
 /// # Errors
 /// As [`model_of`].
@@ -47,7 +47,7 @@ pub fn held_of(calibration: &Calibration) -> Result<Vec<(Term, f64)>, Error> {
         .collect())
 }
 
-/// The record of a term. `value` and `sigma` are inside values: radians, a fraction or seconds.
+/// The record of a term. `value` and `sigma` are in internal units: radians, a fraction or seconds.
 pub fn record(term: Term, value: f64, sigma: Option<f64>, state: TermState) -> TermRecord {
     let shown = Some(term.unit().outward(value));
     let shown_sigma = sigma.map(|s| term.unit().outward(s));
@@ -73,7 +73,7 @@ pub fn record(term: Term, value: f64, sigma: Option<f64>, state: TermState) -> T
     record
 }
 
-/// The record with what was known of the term before any peak, an inside value.
+/// The record with the prior standard deviation of the term, in internal units.
 pub fn with_prior(term: Term, mut record: TermRecord, prior: Option<f64>) -> TermRecord {
     let shown = prior.map(|p| term.unit().outward(p));
     match term.unit() {
@@ -84,7 +84,7 @@ pub fn with_prior(term: Term, mut record: TermRecord, prior: Option<f64>) -> Ter
     record
 }
 
-/// The value of a record as files show it, taken from the key of the term's unit.
+/// The value of a record in the unit of files, taken from the key of the term's unit.
 fn shown_value(term: Term, record: &TermRecord) -> Option<f64> {
     match term.unit() {
         TermUnit::Angle => record.value_deg,
@@ -136,7 +136,7 @@ mod tests {
         let read = Calibration::parse("c.json", calibration.to_json().as_bytes()).unwrap();
         assert_eq!(read, calibration);
         let model = model_of(&read).unwrap();
-        // Degrees and back cost a rounding error of each value.
+        // Conversion to degrees and back costs one rounding error per value.
         const ROUNDING: f64 = 1e-15;
         for term in Term::ALL {
             let off = model.terms().inside(term) - values.inside(term);

@@ -1,4 +1,4 @@
-//! What an explanation says, in words.
+//! An explanation in words.
 
 use super::inseparable::Inseparable;
 use super::words;
@@ -134,7 +134,7 @@ pub fn remark_words(remark: &Remark, explanation: &Explanation, station: &Statio
     }
 }
 
-/// How the encoder zeros of several logs differ, in words.
+/// Differences of the encoder zeros of several logs, in words.
 fn zeros_words(
     changes: &[(ZeroChange, Size)],
     asked: bool,
@@ -184,7 +184,7 @@ fn zeros_words(
     )
 }
 
-/// Which observation would help, in words.
+/// The observation that would help, in words.
 pub fn advice_words(kind: Kind, advice: &Advice) -> String {
     match advice {
         Advice::BothSides => {
@@ -210,7 +210,7 @@ pub fn advice_words(kind: Kind, advice: &Advice) -> String {
     }
 }
 
-/// What cannot be told apart, what is determined instead, and what would help.
+/// Terms that cannot be separated, what is determined instead, and what would help.
 pub fn inseparable(explanation: &Explanation) -> Vec<Inseparable> {
     let kind = explanation.session.kind();
     let arc = one_declination(explanation);
@@ -232,7 +232,7 @@ pub fn inseparable(explanation: &Explanation) -> Vec<Inseparable> {
         .collect();
     (explanation.not_told.iter().enumerate())
         .map(|(i, vague)| {
-            // What is determined instead is one statement about all that are held.
+            // What is determined instead is a single statement about all held terms.
             let told = match told.is_empty() || i > 0 {
                 true => String::new(),
                 false => format!(". What is known: {}", told.join("; ")),
@@ -265,14 +265,14 @@ pub fn inseparable(explanation: &Explanation) -> Vec<Inseparable> {
         .collect()
 }
 
-/// Terms that are one sum on a single circle of declination.
+/// Terms that appear only as one sum on a single circle of declination.
 const OF_THE_ARC: [Term; 3] = [Term::AzimuthZero, Term::Collimation, Term::AxisSkew];
 
-/// What is said when all peaks of a polar mount keep to one declination, as those of the
-/// geostationary arc or of one day's Sun do.
+/// The text when all peaks of a polar mount are at one declination, like those of the geostationary
+/// arc or of the Sun on one day.
 fn one_declination(explanation: &Explanation) -> Option<String> {
-    /// Within this range of declinations the sum hardly changes: the cosine of a declination by a
-    /// hundredth.
+    /// Within this range of declinations the sum hardly changes: the cosine of a declination
+    /// changes by a hundredth.
     const NARROW: Angle = Angle::from_degrees(12.0);
     let Kind::Polar(pole) = explanation.session.kind() else {
         return None;
@@ -299,7 +299,7 @@ fn one_declination(explanation: &Explanation) -> Option<String> {
     })
 }
 
-/// A hypothesis by name.
+/// Name of a hypothesis.
 pub fn hypothesis_name(hypothesis: &Hypothesis, station: &Station) -> String {
     let kind = station.mount.kind();
     let axis = hypothesis.axis().words_on(kind);
@@ -382,7 +382,7 @@ pub fn grounds_words(grounds: &Grounds) -> String {
     }
 }
 
-/// How far a bad peak lies off and what it most likely is.
+/// How far off a bad peak is, and its most likely cause.
 pub fn bad_peak_words(explanation: &Explanation, place: usize) -> String {
     let Some(bad) = (explanation.bad_peaks.iter()).find(|b| b.index == place) else {
         return "does not fit the rest".to_owned();
@@ -396,7 +396,7 @@ pub fn bad_peak_words(explanation: &Explanation, place: usize) -> String {
     )
 }
 
-/// What a bad peak most likely is.
+/// The most likely cause of a bad peak.
 pub fn kind_words(mount: Kind, kind: &BadKind) -> String {
     match kind {
         BadKind::Emitter { really, .. } => format!("the beam was on {really}"),
@@ -431,7 +431,7 @@ pub fn kind_words(mount: Kind, kind: &BadKind) -> String {
     }
 }
 
-/// What another reading of the log means: `all times 2 h later`.
+/// Meaning of another reading of the log: `all times 2 h later`.
 pub fn misreading_words(misreading: &Misreading, station: &Station) -> String {
     let site = &station.site;
     let kind = station.mount.kind();
@@ -461,7 +461,7 @@ pub fn misreading_words(misreading: &Misreading, station: &Station) -> String {
     }
 }
 
-/// What is wrong with the log as a whole, with the cure.
+/// What is wrong with the log as a whole, with the correction.
 pub fn misread_words(explanation: &Explanation, station: &Station) -> Option<String> {
     if let Some(computed) = explanation.computed {
         return Some(format!(
@@ -518,8 +518,8 @@ pub fn misread_words(explanation: &Explanation, station: &Station) -> Option<Str
     ))
 }
 
-/// A clock that is off by a time zone, or a scale that is another unit's: causes of the fit that
-/// say the log was misread.
+/// A clock offset of a whole time zone, or a scale error that matches another unit: causes of the
+/// fit that mean the log was misread.
 fn misread_by_a_cause(explanation: &Explanation) -> Option<String> {
     explanation.causes.iter().find_map(|cause| {
         let axis = cause.hypothesis.axis().words_on(explanation.session.kind());

@@ -1,4 +1,4 @@
-//! What a person can do by hand about each mount error.
+//! Corrections by hand for each mount error.
 
 use crate::angle::Angle;
 use crate::mount::{AxisKind, Group, Kind, Term};
@@ -14,28 +14,28 @@ use crate::explain::{Advice, TermEstimate, prior_size::careful};
 use crate::logbook::TermState;
 use crate::number::{by_sigma, two_digits};
 
-/// Something to do at the mount.
+/// Work to do at the mount.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Remedy {
-    /// The mount error that it mends (of a group, its first term).
+    /// The mount error that it corrects (of a group, its first term).
     pub term: Term,
     /// What is wrong, in a few words with the size.
     pub title: String,
-    /// What to do, a sentence a step, with the numbers and their units.
+    /// The steps, one sentence each, with the numbers and their units.
     pub text: String,
-    /// What can hurt while doing it; empty when nothing can.
+    /// Dangers of the work; empty when there are none.
     pub caution: String,
 }
 
 const ON_THE_GROUND: &str = "Support the mount before a foot is loosened: a tall one can fall. \
     Work at height and foundations follow local codes; ask someone licensed where they say so.";
 
-/// What a person can do about each significant term, hardware first; nothing while the log or
-/// the station file was misread, because nobody should turn bolts by such numbers.
+/// Corrections by hand for each significant term, hardware first; none while the log or the station
+/// file is misread, because bolts must not be turned by such numbers.
 ///
 /// # Units
-/// Shims in millimetres, from angles in radians times lengths; signs are worked out from the
-/// words of docs/files.md and pinned by tests.
+/// Shims in millimetres, from angles in radians times lengths; signs are derived from the text of
+/// docs/files.md and pinned by tests.
 pub fn remedies(outcome: &Outcome, station: &Station) -> Vec<Remedy> {
     if outcome.misread.is_some() {
         return Vec::new();
@@ -61,7 +61,7 @@ pub fn remedies(outcome: &Outcome, station: &Station) -> Vec<Remedy> {
             !e.told_only_together(&group.terms().collect::<Vec<_>>())
                 .is_empty()
         });
-        // With one motor its bolts are set for the arc, together.
+        // With one motor its bolts are set together, for the arc.
         let bolted = matches!(group, Group::Tilt | Group::ElevationZero);
         if bolted && station.mount.fixed_declination.is_some() {
             if group == Group::Tilt {
@@ -77,7 +77,8 @@ pub fn remedies(outcome: &Outcome, station: &Station) -> Vec<Remedy> {
         }
         let zero = matches!(group, Group::AzimuthZero | Group::ElevationZero);
         match Significant::of(outcome, group) {
-            // An encoder zero is entered, not bolted: what it is told with is entered too.
+            // An encoder zero is entered, not adjusted with a bolt: the terms it is combined with
+            // are entered too.
             Some(size) if zero || !together => found.push(remedy(group, &size, station)),
             _ if zero => {}
             _ => found.extend(peaks_first(outcome, group)),
@@ -87,8 +88,8 @@ pub fn remedies(outcome: &Outcome, station: &Station) -> Vec<Remedy> {
     found
 }
 
-/// Each caution once, in full, at the first work it belongs to: read six times over, it is not
-/// read.
+/// Gives each caution once, in full, at the first work it applies to: repeated six times it would
+/// not be read.
 fn say_cautions_once(remedies: &mut [Remedy]) {
     let mut said: Vec<String> = Vec::new();
     for remedy in remedies {
@@ -100,8 +101,8 @@ fn say_cautions_once(remedies: &mut [Remedy]) {
     }
 }
 
-/// A value that may be large, but is not known well enough to turn a bolt by: the peaks to take
-/// first, if any are known.
+/// A value that may be large but is not known well enough to turn a bolt: the peaks to take first,
+/// if any are known.
 fn peaks_first(outcome: &Outcome, group: Group) -> Option<Remedy> {
     let explanation = outcome.explanation.as_ref()?;
     let terms: Vec<Term> = group.terms().collect();
@@ -192,12 +193,12 @@ fn remedy(group: Group, size: &Significant, station: &Station) -> Remedy {
     }
 }
 
-/// How much to raise each foot (never lower) so that an axis leaning by `tilt` toward azimuth
-/// `toward` stands upright, in the order of `feet`: where the axis leans to, the base is low.
+/// How much to raise each foot (never lower), in the order of `feet`, to make an axis vertical that
+/// leans by `tilt` toward azimuth `toward`: the base is low on that side.
 ///
 /// # Units
-/// Millimetres for a radius in metres: radius x tan(tilt) x (cos(foot - toward) less the
-/// smallest such cosine).
+/// Millimetres for a radius in metres: radius x tan(tilt) x (cos(foot - toward) minus the smallest
+/// such cosine).
 pub fn foot_shims_mm(tilt: Angle, toward: Angle, radius_m: f64, feet: &[Angle]) -> Vec<f64> {
     let rise: Vec<f64> = feet.iter().map(|foot| (*foot - toward).cos()).collect();
     let lowest = rise.iter().copied().fold(f64::INFINITY, f64::min);
@@ -467,9 +468,9 @@ mod tests {
 
     #[test]
     fn the_shims_undo_the_tilt() {
-        // A base plate through three raised feet must have its normal upright: the plate
-        // leans by the tilt, so its point at azimuth t and radius r stands -r sin(tilt)
-        // cos(t - toward) high; the shim brings all to one height.
+        // A base plate through three raised feet must have a vertical normal: the plate leans by
+        // the tilt, so its point at azimuth t and radius r is at height -r sin(tilt) cos(t -
+        // toward); the shims bring all to one height.
         let (tilt, toward) = (Angle::from_degrees(0.8), Angle::from_degrees(60.0));
         let feet = [20.0, 140.0, 260.0].map(Angle::from_degrees);
         let shims = foot_shims_mm(tilt, toward, 0.4, &feet);
@@ -498,8 +499,8 @@ mod tests {
 
     #[test]
     fn the_collimation_shim_swings_the_beam_back() {
-        // A right-hand side shimmed forward turns the dish so that right goes forward; the
-        // same turn must carry a beam that points right of forward toward the middle.
+        // Shimming the right-hand side forward turns the dish so that right moves forward; the same
+        // turn must move a beam that points right of forward toward the middle.
         let (right, forward) = (Vector3::<f64>::x(), Vector3::<f64>::y());
         let turn = Rotation3::rotation_between(&right, &(right + forward * 0.02)).unwrap();
         let beam = forward + right * 0.02;
@@ -527,8 +528,8 @@ mod tests {
 
     #[test]
     fn zeros_are_added_and_scales_multiplied() {
-        // Positive: the axis stands further clockwise than the encoder says, so the encoder
-        // reads too little and the offset to add is positive.
+        // Positive: the axis is further clockwise than the encoder says, so the encoder reads too
+        // little and the offset to add is positive.
         let (title, steps, _) = zero(AxisKind::Azimuth, &of(Term::AzimuthZero, 3.42));
         assert!(
             title.ends_with("reads 3.420 +/- 0.010 deg too little"),

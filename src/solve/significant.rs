@@ -1,5 +1,5 @@
-//! A mount error that is known well enough to do something about by hand: its size in the units and
-//! digits that a person works with.
+//! A mount error known well enough to correct by hand: its size in units and digits that are
+//! practical to work with.
 
 use crate::angle::Angle;
 use crate::mount::{Group, Term};
@@ -7,7 +7,7 @@ use crate::number::{by_sigma, two_digits, with_sigma};
 
 use super::outcome::Outcome;
 
-/// A term is worth mending when it is this many of its sigmas from zero: the usual three.
+/// A term is worth correcting when it is this many of its sigmas from zero: the usual three.
 const SIGNIFICANT: f64 = 3.0;
 
 pub(super) const KEEP_CLEAR: &str = "Isolate the drive's power first and keep clear of moving axes and \
@@ -23,7 +23,7 @@ pub(super) struct Significant {
     pub(super) sigma: f64,
     /// The standard deviation of each.
     pub(super) sigmas: Vec<f64>,
-    /// The standard deviation of a pair's length, as files show it.
+    /// The standard deviation of a pair's length, in the unit of files.
     length_sigma: f64,
 }
 
@@ -64,24 +64,24 @@ impl Significant {
         );
         format!("{value} +/- {sigma}")
     }
-    /// The first term's value as files show it.
+    /// The first term's value in the unit of files.
     pub(super) fn shown(&self) -> f64 {
         self.terms[0].unit().outward(self.values[0])
     }
-    /// A shown value that follows from the term by `factor`, with its standard deviation.
+    /// A value derived from the term by `factor`, with its standard deviation.
     pub(super) fn digits(&self, value: f64, factor: f64) -> String {
         let sigma = self.terms[0].unit().outward(self.sigma) * factor;
         format!("{} +/- {}", by_sigma(value, sigma), two_digits(sigma))
     }
-    /// A shown value to the digits that its standard deviation supports, for something to enter.
+    /// A value with the digits that its standard deviation supports, to be entered somewhere.
     pub(super) fn plain(&self, value: f64, factor: f64) -> String {
         by_sigma(value, self.terms[0].unit().outward(self.sigma) * factor)
     }
-    /// The first term's value without sign, with its standard deviation.
+    /// The absolute value of the first term, with its standard deviation.
     pub(super) fn size(&self) -> String {
         self.digits(self.shown().abs(), 1.0)
     }
-    /// Millimetres of shim for each 100 mm, in those digits.
+    /// Millimetres of shim per 100 mm, with the digits that the standard deviation supports.
     pub(super) fn per_100_mm(&self) -> String {
         self.millimetres(100.0 * self.values[0].abs().tan(), 100.0)
     }
@@ -104,13 +104,13 @@ impl Significant {
     pub(super) fn length(&self) -> Angle {
         Angle::from_radians(self.values[0].hypot(self.values[1]))
     }
-    /// First term toward zero, second toward ninety degrees.
+    /// Direction of the pair: first term toward zero, second toward ninety degrees.
     pub(super) fn heading(&self) -> Angle {
         Angle::from_radians(self.values[1].atan2(self.values[0])).wrapped_positive()
     }
 }
 
-/// Made-up sizes, for tests.
+/// Simulated sizes, for tests.
 #[cfg(test)]
 pub(super) mod made {
     use super::*;

@@ -24,7 +24,7 @@ pub fn rows(rows: &[usize]) -> String {
     }
 }
 
-/// The text with a capital in front.
+/// The text with its first letter capitalised.
 pub fn capital(text: &str) -> String {
     let mut letters = text.chars();
     match letters.next() {
@@ -33,7 +33,7 @@ pub fn capital(text: &str) -> String {
     }
 }
 
-/// A heading in one of sixteen compass words.
+/// One of sixteen compass directions, in words.
 pub fn compass_word(azimuth: Angle) -> &'static str {
     const WORDS: [&str; 16] = [
         "north",
@@ -62,7 +62,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn lists_read_as_speech() {
+    fn lists_read_as_a_sentence() {
         assert_eq!(list(&["a", "b", "c"]), "a, b and c");
         assert_eq!(rows(&[3]), "row 3");
         assert_eq!(

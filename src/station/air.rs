@@ -1,4 +1,4 @@
-//! The weather that is assumed where the station file gives none.
+//! Weather assumed if the station file gives none.
 
 /// Temperature at sea level, degrees Celsius.
 const SEA_LEVEL_C: f64 = 15.0;
@@ -8,7 +8,7 @@ const SEA_LEVEL_HPA: f64 = 1013.25;
 const LAPSE: f64 = 0.0065;
 /// g M / (R x lapse rate).
 const EXPONENT: f64 = 5.255_88;
-/// Relative humidity when none is given. Common practice, no source.
+/// Relative humidity if none is given. Common practice, no source.
 pub(super) const HUMIDITY: f64 = 0.5;
 
 /// Pressure (hectopascal) of the ICAO standard atmosphere at a height in metres, valid to
@@ -17,7 +17,7 @@ pub(super) fn standard_pressure_hpa(height_m: f64) -> f64 {
     SEA_LEVEL_HPA * (1.0 - LAPSE * height_m / (SEA_LEVEL_C + 273.15)).powf(EXPONENT)
 }
 
-/// Temperature (degrees Celsius) of the same at a height in metres.
+/// Temperature (degrees Celsius) of the same atmosphere at a height in metres.
 pub(super) fn standard_temperature_c(height_m: f64) -> f64 {
     SEA_LEVEL_C - LAPSE * height_m
 }

@@ -1,9 +1,8 @@
-//! Strong radio sources by name: where they are and how bright.
+//! Strong radio sources by name: position and flux density.
 //!
-//! Positions are ICRS, rounded to where the bulk of the radio light of each source comes from; good
-//! to half an arcminute for the extended ones. All numbers of this file were written down from
-//! memory of the sources named beside them, and are for planning and pointing, not for flux
-//! calibration.
+//! Positions are ICRS, of the centroid of each source's radio emission, rounded; good to half an
+//! arcminute for the extended ones. All numbers in this file were written down from memory of the
+//! sources named beside them, and are for planning and pointing, not for flux calibration.
 
 use crate::angle::Angle;
 
@@ -12,33 +11,33 @@ use crate::angle::Angle;
 pub struct RadioSource {
     /// The usual name.
     pub name: &'static str,
-    /// Other names, spelled as people write them.
+    /// Other names, in common spellings.
     pub aliases: &'static [&'static str],
     /// ICRS right ascension.
     pub right_ascension: Angle,
     /// ICRS declination.
     pub declination: Angle,
-    /// How bright.
+    /// Flux density.
     pub spectrum: FluxSpectrum,
     /// Largest extent on the sky: a beam narrower than this sees only part of the source.
     pub extent: Angle,
-    /// Where the brightness is published.
+    /// Publication of the flux density.
     pub published: &'static str,
-    /// What to bear in mind; may be empty.
+    /// Remark for the user; may be empty.
     pub note: &'static str,
 }
 
-/// Flux density against frequency.
+/// Flux density as a function of frequency.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FluxSpectrum {
     /// log10(flux in jansky) = sum of coefficient i x log10(frequency in GHz)^i.
     pub coefficients: &'static [f64],
-    /// Where that holds, megahertz.
+    /// Range of validity, megahertz.
     pub valid_mhz: (f64, f64),
 }
 
 impl FluxSpectrum {
-    /// Flux density in jansky; none where the published form does not hold.
+    /// Flux density in jansky; `None` outside the range of validity.
     pub fn flux_jy(&self, frequency_mhz: f64) -> Option<f64> {
         let (from, to) = self.valid_mhz;
         if !(from..=to).contains(&frequency_mhz) {
@@ -54,7 +53,7 @@ impl FluxSpectrum {
     }
 }
 
-/// The source of that name or alias; capitals, blanks, hyphens and underscores do not matter.
+/// Finds a source by name or alias; case, blanks, hyphens and underscores are ignored.
 pub fn by_name(name: &str) -> Option<&'static RadioSource> {
     let wanted = folded(name);
     ALL.iter().find(|source| {
@@ -320,9 +319,9 @@ mod tests {
         assert_eq!(names.len(), count);
     }
 
-    /// The scale of Baars and others 1977, Astronomy and Astrophysics 61, 99 (from memory):
-    /// log10 S = a + b log10(MHz), an older and independent one. Two scales, and the fading of
-    /// the two supernova remnants since 1980, differ by less than this.
+    /// The scale of Baars and others 1977, Astronomy and Astrophysics 61, 99 (from memory): log10 S
+    /// = a + b log10(MHz), an older, independent scale. The difference between the scales,
+    /// including the fading of the two supernova remnants since 1980, is less than this.
     const SCALES_AGREE: f64 = 0.25;
 
     #[test]
@@ -344,7 +343,7 @@ mod tests {
     }
 
     #[test]
-    fn no_flux_is_told_outside_the_published_range() {
+    fn no_flux_is_given_outside_the_published_range() {
         assert!(
             by_name("Cyg A")
                 .unwrap()

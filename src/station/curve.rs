@@ -1,12 +1,12 @@
-//! A smooth curve through knots that nowhere turns back.
+//! A smooth monotone curve through knots.
 
-/// Knots with rising places and values that only rise or only fall, joined by cubics with a
-/// common slope at each knot.
+/// Knots with increasing abscissae and values that only increase or only decrease, joined by cubics
+/// with a common slope at each knot.
 ///
 /// The slopes are the weighted harmonic means of F. N. Fritsch and J. Butland, "A method for
 /// constructing local monotone piecewise cubic interpolants", SIAM J. Sci. Stat. Comput. 5 (1984)
-/// 300, with three-point slopes at the ends that are held back where they would overshoot (C. Moler,
-/// "Numerical Computing with MATLAB", section 3.6). Through two knots goes a straight line.
+/// 300, with three-point slopes at the ends, limited where they would overshoot (C. Moler,
+/// "Numerical Computing with MATLAB", section 3.6). Two knots give a straight line.
 #[derive(Clone, Debug, PartialEq)]
 pub struct MonotoneCurve {
     places: Vec<f64>,
@@ -15,8 +15,8 @@ pub struct MonotoneCurve {
 }
 
 impl MonotoneCurve {
-    /// Through knots, two at least, each with its place and value; none when the places do not
-    /// rise, or the values neither only rise nor only fall, from knot to knot.
+    /// Builds a curve through at least two knots, each with abscissa and value; `None` if the
+    /// abscissae do not increase, or the values are not strictly monotone, from knot to knot.
     pub fn through(knots: &[(f64, f64)]) -> Option<MonotoneCurve> {
         let (places, values): (Vec<f64>, Vec<f64>) = knots.iter().copied().unzip();
         let steps: Vec<f64> = places.windows(2).map(|w| w[1] - w[0]).collect();
@@ -46,7 +46,7 @@ impl MonotoneCurve {
         })
     }
 
-    /// The first and the last place.
+    /// The first and the last abscissa.
     pub fn ends(&self) -> (f64, f64) {
         (self.places[0], self.places[self.places.len() - 1])
     }
@@ -57,12 +57,12 @@ impl MonotoneCurve {
         (first.min(last), first.max(last))
     }
 
-    /// Whether values rise with places.
+    /// Whether the curve increases.
     pub fn rises(&self) -> bool {
         self.values[1] > self.values[0]
     }
 
-    /// The value at a place; none beyond the ends.
+    /// The value at an abscissa; `None` beyond the ends.
     pub fn at(&self, place: f64) -> Option<f64> {
         let (low, high) = self.ends();
         if !(low..=high).contains(&place) {
@@ -73,7 +73,7 @@ impl MonotoneCurve {
         Some(self.in_piece(piece, place))
     }
 
-    /// The place where it has a value; none beyond the ends.
+    /// The abscissa of a value; `None` beyond the ends.
     pub fn place_of(&self, value: f64) -> Option<f64> {
         let (low, high) = self.value_ends();
         if !(low..=high).contains(&value) {
@@ -82,7 +82,8 @@ impl MonotoneCurve {
         let sense = if self.rises() { 1.0 } else { -1.0 };
         let behind = (self.values).partition_point(|v| sense * v <= sense * value);
         let piece = behind.clamp(1, self.places.len() - 1) - 1;
-        // Halving never leaves the piece, and ends when there is no number left between.
+        // Bisection never leaves the piece, and ends when there is no number left between the
+        // limits.
         let (mut low, mut high) = (self.places[piece], self.places[piece + 1]);
         loop {
             let middle = low + (high - low) / 2.0;
@@ -110,7 +111,7 @@ impl MonotoneCurve {
     }
 }
 
-/// The slope at the first knot, from the first two steps and chords.
+/// Slope at the first knot, from the first two steps and the slopes of their chords.
 fn end_slope(steps: &[f64], chords: &[f64]) -> f64 {
     let ([h0, h1, ..], [d0, d1, ..]) = (steps, chords) else {
         return chords[0];
@@ -129,7 +130,7 @@ fn end_slope(steps: &[f64], chords: &[f64]) -> f64 {
 mod tests {
     use super::*;
 
-    /// What halving leaves, and rounding.
+    /// Bisection error and rounding.
     const ROUNDING: f64 = 1e-12;
 
     fn bent() -> MonotoneCurve {
@@ -144,7 +145,7 @@ mod tests {
     }
 
     #[test]
-    fn it_goes_through_its_knots_and_never_turns_back() {
+    fn a_curve_passes_through_its_knots_and_is_monotone() {
         let curve = bent();
         for (place, value) in [
             (0.0, 10.0),
@@ -162,7 +163,7 @@ mod tests {
     }
 
     #[test]
-    fn there_and_back_is_the_same_place() {
+    fn curve_and_inverse_agree() {
         let falling = MonotoneCurve::through(&[(-2.0, 5.0), (0.5, 1.0), (4.0, -7.0)]).unwrap();
         assert!(bent().rises() && !falling.rises());
         for curve in [bent(), falling] {
@@ -170,7 +171,7 @@ mod tests {
             for i in 0..=500 {
                 let place = low + (high - low) * f64::from(i) / 500.0;
                 let back = curve.place_of(curve.at(place).unwrap()).unwrap();
-                // Where the curve is flat a place is told less well than a value.
+                // Where the curve is flat, an abscissa is determined less precisely than a value.
                 assert!((back - place).abs() < 1e-7, "{place} {back}");
                 let value = curve.at(back).unwrap();
                 assert!((value - curve.at(place).unwrap()).abs() < ROUNDING * 100.0);
@@ -179,7 +180,7 @@ mod tests {
     }
 
     #[test]
-    fn nothing_is_told_beyond_its_ends() {
+    fn a_curve_has_no_value_beyond_its_ends() {
         let curve = bent();
         assert_eq!(
             (curve.at(-0.001), curve.at(9.001), curve.at(f64::NAN)),
@@ -191,7 +192,7 @@ mod tests {
     /// A parabola y = x^2 at x = 1, 2, 3: the middle slope is the harmonic mean of 3 and 5, the end
     /// slopes are those of the parabola, 2 and 6.
     #[test]
-    fn slopes_are_those_of_the_papers() {
+    fn slopes_match_the_published_formulas() {
         let curve = MonotoneCurve::through(&[(1.0, 1.0), (2.0, 4.0), (3.0, 9.0)]).unwrap();
         let expected = [2.0, 3.75, 6.0];
         for (found, expected) in curve.slopes.iter().zip(expected) {
@@ -202,7 +203,7 @@ mod tests {
     }
 
     #[test]
-    fn knots_that_turn_back_make_no_curve() {
+    fn knots_that_are_not_monotone_are_refused() {
         for knots in [
             &[(0.0, 1.0)][..],
             &[(0.0, 1.0), (0.0, 2.0)],

@@ -6,15 +6,15 @@ use super::{Dish, limits};
 use crate::angle::Angle;
 use crate::problem::Wrong;
 
-/// Speed of light, metres a second (exact, SI Brochure, 9th edition).
+/// Speed of light, metres per second (exact, SI Brochure, 9th edition).
 pub(crate) const SPEED_OF_LIGHT: f64 = 299_792_458.0;
-/// Half-power width in degrees of a beam, times diameter over wavelength: common practice for
-/// a round dish lit less at its rim, no source.
+/// Half-power width in degrees of a beam, times diameter over wavelength: common practice for a
+/// round dish with a tapered illumination, no source.
 const BEAMWIDTH_FACTOR_DEG: f64 = 70.0;
-/// A beamwidth so many times off the usual one is told.
+/// A beamwidth that differs from the usual one by more than this factor is reported.
 const ODD_BEAMWIDTH_RATIO: f64 = 3.0;
-/// The dish; none when something is wrong with it, which is told. What is assumed about its beam
-/// goes to `assumptions`.
+/// Reads the dish; `None` if something is wrong with it, which is reported. What is assumed about
+/// its beam is added to `assumptions`.
 pub(super) fn dish(
     source: &mut Source<'_>,
     section: &Section<'_>,
@@ -67,7 +67,7 @@ fn wavelength_m(frequency_mhz: f64) -> f64 {
 }
 
 impl Dish {
-    /// A dish with the usual beam of its size; none when it has no beam at that frequency.
+    /// A dish with the usual beam for its size; `None` if it has no usable beam at that frequency.
     pub fn with_usual_beam(diameter_m: f64, frequency_mhz: f64) -> Option<Dish> {
         let usual = BEAMWIDTH_FACTOR_DEG * wavelength_m(frequency_mhz) / diameter_m;
         (usual <= limits::BEAMWIDTH.high).then(|| Dish {

@@ -15,7 +15,7 @@ use crate::angle::Angle;
 use crate::problem::{Wrong, nearest_name};
 use crate::text::quoted;
 
-/// All emitters, in file order; what was taken from the catalogue is told in `assumptions`.
+/// Reads all emitters, in file order; what was taken from the catalogue is listed in `assumptions`.
 pub(super) fn emitters(
     source: &mut Source<'_>,
     item: Option<&Item>,
@@ -35,7 +35,7 @@ pub(super) fn emitters(
         return Vec::new();
     };
     let mut emitters = Vec::new();
-    // By name without capitals: the name as written, and where its section starts.
+    // By name in lower case: the name as written, and the start of its section.
     let mut earlier: HashMap<String, (&str, usize)> = HashMap::new();
     for table in tables {
         let start = table.span().map_or(0, |s| s.start);
@@ -68,7 +68,7 @@ pub(super) fn emitters(
     emitters
 }
 
-/// That a name stands in the file already, as `first` in the section that starts there.
+/// Reports a name that occurs earlier in the file, as `first` in the section at `start`.
 fn name_again(source: &Source<'_>, name: &str, (first, start): (&str, usize)) -> Wrong {
     let line = source.line(start);
     let found = if first == name {
@@ -86,13 +86,13 @@ fn name_again(source: &Source<'_>, name: &str, (first, start): (&str, usize)) ->
     Wrong::new(found, "a name of its own for each emitter")
 }
 
-/// Tells the keys that an emitter of this kind does not have.
+/// Reports keys that an emitter of this kind does not have.
 fn unknown_keys(source: &mut Source<'_>, section: &Section<'_>) {
     let kind = section.get("kind").and_then(Item::as_str);
     let mut known = vec!["name", "kind"];
     match KINDS.iter().find(|(name, _)| Some(*name) == kind) {
         Some((_, keys)) => known.extend(*keys),
-        // Of an unknown kind: any key of any kind may be right.
+        // Unknown kind: any key of any kind may be right.
         None => known.extend(KINDS.iter().flat_map(|(_, keys)| *keys)),
     }
     source.unknown_keys(section, &known, |key| {
@@ -104,7 +104,8 @@ fn unknown_keys(source: &mut Source<'_>, section: &Section<'_>) {
     });
 }
 
-/// What the emitter is and where; none when something is wrong with it, which is told.
+/// Reads the kind and position of an emitter; `None` if something is wrong with it, which is
+/// reported.
 fn emitter_kind(
     source: &mut Source<'_>,
     section: &Section<'_>,
@@ -184,7 +185,7 @@ fn emitter_kind(
     }
 }
 
-/// Where a radio source stands: as the file says or, by its name alone, as the catalogue says.
+/// Position of a radio source: from the file or, if only a name is given, from the catalogue.
 fn radio_source(
     source: &mut Source<'_>,
     section: &Section<'_>,
@@ -237,13 +238,14 @@ fn radio_source(
     })
 }
 
-/// What to say when the file and the catalogue disagree about a source by more than its size.
+/// Message for a source whose positions in the file and the catalogue differ by more than its size.
 fn odd_place(
     known: &catalogue::RadioSource,
     right_ascension: Angle,
     declination: Angle,
 ) -> Option<String> {
-    /// Precession over the thirty years between the usual equinoxes is 0.4 degrees: less is no mistake.
+    /// Precession over the thirty years between the usual equinoxes is 0.4 degrees: a smaller
+    /// difference is not a mistake.
     const ODD: Angle = Angle::from_degrees(0.5);
     let across = (right_ascension - known.right_ascension).wrapped_signed() * declination.cos();
     let along = declination - known.declination;

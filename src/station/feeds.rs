@@ -11,7 +11,7 @@ use crate::text::quoted;
 
 const NAME: &str = "a short name of letters, digits and hyphens, such as \"ku-band\"";
 
-/// All feeds, in file order; none when the dish has one feed, of which nothing need be said.
+/// Reads all feeds, in file order; empty if the dish has a single feed, which needs no section.
 pub(super) fn feeds(
     source: &mut Source<'_>,
     item: Option<&Item>,
@@ -63,7 +63,7 @@ pub(super) fn feeds(
     feeds
 }
 
-/// What is wrong with a name, beside earlier ones.
+/// Checks a name against the earlier ones.
 fn wrong_name(name: &str, earlier: &[Feed]) -> Option<Wrong> {
     let plain = |c: char| c.is_ascii_alphanumeric() || c == '-';
     if !name.chars().all(plain) || name.starts_with('-') || name.ends_with('-') {

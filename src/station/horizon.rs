@@ -6,7 +6,7 @@ use super::{Horizon, limits};
 use crate::angle::Angle;
 use crate::problem::Wrong;
 
-/// The mask; what is wrong with it is told.
+/// Reads the mask; faults are reported.
 pub(super) fn horizon(source: &mut Source<'_>, section: &Section<'_>) -> Horizon {
     const EXPECTED: &str =
         "pairs of azimuth and lowest usable elevation, such as [[0.0, 5.0], [90.0, 12.0]]";
@@ -25,7 +25,7 @@ pub(super) fn horizon(source: &mut Source<'_>, section: &Section<'_>) -> Horizon
             [&limits::AZIMUTH, &limits::ELEVATION],
         );
         let Some([azimuth, lowest]) = pair else {
-            // A flat list would give the same message for each of its numbers.
+            // A flat list would produce the same message for each of its numbers.
             if !item.is_array() {
                 break;
             }
@@ -36,7 +36,7 @@ pub(super) fn horizon(source: &mut Source<'_>, section: &Section<'_>) -> Horizon
             Angle::from_degrees(lowest),
         );
         match mask.iter().find(|(a, _)| *a == point.0) {
-            // 0 and 360 with one elevation close the circle.
+            // Equal elevations at 0 and 360 close the circle.
             Some(earlier) if *earlier == point => {}
             Some((_, other)) => {
                 let wrong = Wrong::new(

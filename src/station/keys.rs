@@ -26,7 +26,7 @@ pub(super) const AZ_EL: [&str; 11] = [
     "park",
     "axis_offset_m",
 ];
-/// Keys of `[mount]` of a mount on a base that leans on purpose.
+/// Keys of `[mount]` of a mount on a deliberately tilted base.
 pub(super) const SLANT: [&str; 13] = [
     "kind",
     "axis_tilt_deg",
@@ -86,7 +86,7 @@ pub(super) const DISH: [&str; 3] = ["diameter_m", "frequency_mhz", "beamwidth_de
 pub(super) const FEED: [&str; 2] = ["name", "frequency_mhz"];
 /// Keys of `[horizon]`.
 pub(super) const HORIZON: [&str; 1] = ["mask"];
-/// Kinds of emitter and their keys beside `name` and `kind`.
+/// Kinds of emitter and their keys in addition to `name` and `kind`.
 pub(super) const KINDS: [(&str, &[&str]); 7] = [
     ("sun", &[]),
     ("moon", &[]),
@@ -97,7 +97,7 @@ pub(super) const KINDS: [(&str, &[&str]); 7] = [
     ("mark", &["azimuth_deg", "elevation_deg"]),
 ];
 
-/// The section to which a key belongs.
+/// Section to which a key belongs.
 pub(super) fn home_of(key: &str) -> Option<&'static str> {
     let homes: [(&str, &[&str]); 7] = [
         ("[site]", &SITE),

@@ -1,5 +1,5 @@
-//! What the numbers in files may be, and what a wrong one probably meant: for the station file and
-//! all others that hold the same quantities.
+//! Limits of the numbers in files, with hints on what a wrong one probably meant: for the station
+//! file and all other files with the same quantities.
 
 use crate::quantity::Quantity;
 
@@ -7,7 +7,7 @@ pub(crate) const LATITUDE: Quantity =
     Quantity::new(-90.0, 90.0, "degrees from -90 to 90, north positive");
 pub(crate) const LONGITUDE: Quantity =
     Quantity::new(-180.0, 360.0, "degrees from -180 to 360, east positive");
-/// From below the shore of the Dead Sea to the highest peaks.
+/// From below the shore of the Dead Sea to the highest mountains.
 pub(crate) const HEIGHT: Quantity = Quantity::new(
     -500.0,
     9000.0,
@@ -44,7 +44,7 @@ pub(crate) const TEMPERATURE: Quantity =
         )),
         _ => None,
     });
-/// Of a part of the mount: in the sun it may be hotter than any weather.
+/// Temperature of a part of the mount: in the sun it may be hotter than the air ever is.
 pub(crate) const PART_TEMPERATURE: Quantity =
     Quantity::new(-100.0, 100.0, "degrees Celsius from -100 to 100").hint(|value| {
         (150.0..400.0)
@@ -57,7 +57,6 @@ pub(crate) const HUMIDITY: Quantity =
             .contains(&value)
             .then(|| format!("if that is per cent, write {}", value / 100.0))
     });
-/// Kept below 0.9 s by leap seconds (Recommendation ITU-R TF.460-6, from memory).
 /// From a quiet night to the stormiest day on record.
 pub(crate) const ELECTRON_CONTENT: Quantity = Quantity::new(
     0.0,
@@ -72,8 +71,9 @@ pub(crate) const ELECTRON_CONTENT: Quantity = Quantity::new(
         )
     })
 });
-/// From the crossing of the axes to the beam.
+/// Distance from the intersection of the axes to the beam.
 pub(crate) const AXIS_OFFSET: Quantity = Quantity::new(-50.0, 50.0, "metres from -50 to 50");
+/// Kept below 0.9 s by leap seconds (Recommendation ITU-R TF.460-6, from memory).
 pub(crate) const UT1_MINUS_UTC: Quantity = Quantity::new(-0.9, 0.9, "seconds from -0.9 to 0.9")
     .hint(|value| {
         Some(format!(
@@ -85,11 +85,11 @@ pub(crate) const ENCODER_AZIMUTH: Quantity =
     Quantity::new(-100_000.0, 100_000.0, "degrees from -100000 to 100000");
 pub(crate) const ENCODER_ELEVATION: Quantity =
     Quantity::new(-90.0, 270.0, "degrees from -90 to 270");
-/// A reading of an axis that makes less than a turn either way.
+/// A reading of an axis that turns less than a full turn either way.
 pub(crate) const ENCODER_OTHER: Quantity = Quantity::new(-270.0, 270.0, "degrees from -270 to 270");
-/// Of a first axis that leans on purpose; at 90 degrees it lies level.
-/// What a sensor shows, pulses or volts.
+/// Raw reading of a sensor, pulses or volts.
 pub(crate) const SENSOR: Quantity = Quantity::new(-1e9, 1e9, "a number from -1e9 to 1e9");
+/// Tilt of a deliberately tilted first axis; at 90 degrees it is horizontal.
 pub(crate) const AXIS_TILT: Quantity = Quantity::new(0.0, 90.0, "degrees from 0 to 90");
 pub(crate) const BOLT_PITCH: Quantity =
     Quantity::new(0.05, 50.0, "millimetres a turn, from 0.05 to 50");
@@ -107,12 +107,12 @@ pub(crate) const ELEVATION: Quantity = Quantity::new(
     90.0,
     "degrees from -90 to 90, up from the horizontal",
 );
-/// Zero stands for "not given", as in the pattern of the file.
+/// Zero means "not given", as in the template of the file.
 pub(crate) const TEETH: Quantity =
     Quantity::new(0.0, 100_000.0, "a whole number of teeth, at most 100000");
 pub(crate) const BASE_RADIUS: Quantity =
     Quantity::new(0.0, 100.0, "metres from 0 to 100").hint(in_metres);
-/// The largest steerable dishes measure about 100 m.
+/// The largest steerable dishes are about 100 m in diameter.
 pub(crate) const DIAMETER: Quantity =
     Quantity::new(0.1, 110.0, "metres from 0.1 to 110").hint(in_metres);
 pub(crate) const FREQUENCY: Quantity =
@@ -134,29 +134,29 @@ pub(crate) const NORAD_ID: Quantity = Quantity::new(
     "the satellite's catalogue number, a whole number",
 );
 
-/// A power against whatever the receiver takes for one.
+/// Power relative to the receiver's own reference.
 pub(crate) const DECIBELS: Quantity = Quantity::new(-400.0, 400.0, "decibels from -400 to 400");
 /// An angle between two directions.
 pub(crate) const OFFSET: Quantity = Quantity::new(0.0, 180.0, "degrees from 0 to 180");
-/// An error of an encoder's reading, or what is added to one: at most a turn and a half more than
-/// a cable allows.
+/// An error of an encoder reading, or an offset added to one: at most a turn and a half more than a
+/// cable allows.
 pub(crate) const SHIFT: Quantity = Quantity::new(-1000.0, 1000.0, "degrees from -1000 to 1000");
-/// What a clock may be off by; a calibration may hold as much.
+/// Largest clock error, also for a calibration.
 pub(crate) const CLOCK: Quantity = Quantity::new(-1e9, 1e9, "seconds from -1e9 to 1e9");
-/// That of a beam: one beamwidth costs 12 decibels, and beyond it no loss is given.
+/// Loss from pointing off the beam axis: one beamwidth costs 12 decibels, and beyond it no loss is
+/// given.
 pub(crate) const BEAM_LOSS: Quantity =
     Quantity::new(0.0, 12.0, "decibels from 0 to 12, or null beyond that");
-/// A turn either way.
+/// One turn either way.
 pub(crate) const TURN: Quantity = Quantity::new(-360.0, 360.0, "degrees from -360 to 360");
-/// Of orbits: the fastest go round the Earth 17 times a day.
-/// From one turn in 2,700 years, as in a published set of elements that tests SGP4, to more than any
-/// orbit above the ground has.
+/// From one revolution in 2,700 years, as in a published set of SGP4 test elements, to more than
+/// any orbit above the ground has: the fastest satellites circle the Earth 17 times a day.
 pub(crate) const MEAN_MOTION: Quantity =
     Quantity::new(1e-6, 20.0, "turns a day, from 0.000001 to 20");
 pub(crate) const ECCENTRICITY: Quantity =
     Quantity::new(0.0, 0.999_999_9, "a number from 0 to below 1");
 pub(crate) const INCLINATION: Quantity = Quantity::new(0.0, 180.0, "degrees from 0 to 180");
-/// Per Earth radius.
+/// Drag term, per Earth radius.
 pub(crate) const DRAG_TERM: Quantity = Quantity::new(-10.0, 10.0, "a number from -10 to 10");
 
 fn in_metres(value: f64) -> Option<String> {

@@ -23,10 +23,10 @@ use crate::mount::{Geometry, Kind};
 pub(crate) use dish::SPEED_OF_LIGHT;
 pub use sensor::Sensor;
 
-/// Everything that `station.toml` says.
+/// Everything in `station.toml`.
 #[derive(Clone, Debug)]
 pub struct Station {
-    /// Where the dish stands and the weather there.
+    /// Location of the dish and the weather there.
     pub site: Site,
     /// The axes.
     pub mount: Mount,
@@ -36,23 +36,23 @@ pub struct Station {
     pub horizon: Horizon,
     /// What can be observed, in file order.
     pub emitters: Vec<Emitter>,
-    /// The feeds of the dish, the first that of [`Station::dish`]; empty when it has but one.
+    /// The feeds of the dish, the first being that of [`Station::dish`]; empty if it has only one.
     pub feeds: Vec<Feed>,
 }
 
 /// One of several feeds in a dish.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Feed {
-    /// As logs and terms call it.
+    /// Name in logs and terms.
     pub name: String,
-    /// What it receives.
+    /// Frequency that it receives.
     pub frequency_mhz: f64,
 }
 
-/// Where the dish stands.
+/// Location of the dish.
 #[derive(Clone, Debug)]
 pub struct Site {
-    /// As the user calls it.
+    /// Name given by the user.
     pub name: String,
     /// Geodetic, WGS 84, north positive.
     pub latitude: Angle,
@@ -62,12 +62,12 @@ pub struct Site {
     pub height_m: f64,
     /// Surface weather, for refraction.
     pub weather: Weather,
-    /// UT1 minus UTC, seconds; zero when not given.
+    /// UT1 minus UTC, seconds; zero if not given.
     pub ut1_minus_utc_s: f64,
-    /// Free electrons above the site, 10^16 in a square metre, when given.
+    /// Total electron content above the site, 10^16 electrons per square metre, if given.
     pub electron_content_tecu: Option<f64>,
-    /// What the file left out and the tool filled in, and what it took at its word though it
-    /// looks odd; in words.
+    /// Values that the file omits and that were assumed, and odd-looking values that were accepted;
+    /// in words.
     pub assumptions: Vec<String>,
 }
 
@@ -85,49 +85,49 @@ pub struct Weather {
 /// The axes of the mount.
 #[derive(Clone, Debug)]
 pub struct Mount {
-    /// The kind of mount, and how it stands.
+    /// Kind and geometry of the mount.
     pub geometry: Geometry,
     /// Lowest and highest reading of the first axis.
     pub azimuth_range: (Angle, Angle),
     /// Lowest and highest reading of the second axis.
     pub elevation_range: (Angle, Angle),
-    /// Big gear and pinion of the first axis's drive, when given.
+    /// Large gear and pinion of the first axis's drive, if given.
     pub azimuth_teeth: Option<GearTeeth>,
-    /// Big gear and pinion of the second axis's drive, when given.
+    /// Large gear and pinion of the second axis's drive, if given.
     pub elevation_teeth: Option<GearTeeth>,
-    /// What holds the first axis in its direction, as far as it is given.
+    /// Supports of the first axis, as far as given.
     pub bearings: Bearings,
-    /// Where the dish is parked, when given.
+    /// Park position, if given.
     pub park: Option<EncoderReading>,
-    /// How far the beam passes to the right of the crossing of the axes and above it, seen along the
-    /// beam with the first axis's outer end up; metres.
+    /// Distance of the beam to the right of the intersection of the axes and above it, looking
+    /// along the beam with the outer end of the first axis up; metres.
     pub axis_offset_m: [f64; 2],
-    /// Of a mount with one motor: the declination at which its second axis is bolted, which its
-    /// reading always is. The range of that axis is then what still passes through the beam.
+    /// For a mount with one motor, the declination at which its second axis is bolted, which is its
+    /// constant reading. The range of that axis is then the range of declinations within the beam.
     pub fixed_declination: Option<Angle>,
-    /// What tells the readings of the two axes, where that does not count degrees.
+    /// Sensors of the two axes; `None` for an axis that reads degrees.
     pub sensors: [Option<Sensor>; 2],
 }
 
-/// What holds the first axis in its direction, so far as a remedy can say how far to move it.
+/// Supports of the first axis, as far as needed to say by how much to adjust it.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Bearings {
-    /// Of an azimuth axis: distance of the feet or shims from it, metres, when given.
+    /// Azimuth axis: distance of the feet or shims from it, metres, if given.
     pub base_radius_m: Option<f64>,
-    /// Of an azimuth axis: true azimuth at which each foot stands; empty when not given.
+    /// Azimuth axis: true azimuth of each foot; empty if not given.
     pub base_feet_azimuth: Vec<Angle>,
-    /// Of a polar axis: its bolts, when given.
+    /// Polar axis: its adjustment bolts, if given.
     pub polar_bolts: Option<Bolts>,
-    /// Of a lower axis: distance between its bearings, metres, when given.
+    /// Lower axis: distance between its bearings, metres, if given.
     pub distance_m: Option<f64>,
 }
 
-/// The bolts that move a polar axis in altitude and azimuth.
+/// The bolts that adjust a polar axis in altitude and azimuth.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Bolts {
-    /// How far one turn moves the bolt, millimetres.
+    /// Thread pitch: travel per turn, millimetres.
     pub pitch_mm: f64,
-    /// How far the bolt stands from the hinge about which it turns the axis, millimetres.
+    /// Distance of the bolt from the hinge about which it turns the axis, millimetres.
     pub distance_mm: f64,
 }
 
@@ -141,9 +141,9 @@ impl Mount {
 /// Tooth counts of a drive.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct GearTeeth {
-    /// On the axis.
+    /// Teeth of the gear on the axis.
     pub gear: u32,
-    /// On the motor side; none when the file gives only the big gear.
+    /// Teeth on the motor side; `None` if the file gives only the large gear.
     pub pinion: Option<u32>,
 }
 
@@ -152,15 +152,16 @@ pub struct GearTeeth {
 pub struct Dish {
     /// Metres.
     pub diameter_m: f64,
-    /// Of the receiver, megahertz.
+    /// Frequency of the receiver, megahertz.
     pub frequency_mhz: f64,
     /// Half-power width of the beam.
     pub beamwidth: Angle,
-    /// Whether the beamwidth was computed (70 x wavelength / diameter, in degrees) and not given.
+    /// Whether the beamwidth was computed (70 x wavelength / diameter, in degrees) rather than
+    /// given.
     pub beamwidth_assumed: bool,
 }
 
-/// Lowest usable elevation, by azimuth, joined by straight lines round the circle.
+/// Lowest usable elevation by azimuth, interpolated linearly around the circle.
 #[derive(Clone, Debug, Default)]
 pub struct Horizon {
     /// Azimuth in [0, 360) and lowest usable elevation, ascending in azimuth.
@@ -170,9 +171,9 @@ pub struct Horizon {
 /// Something whose signal can be peaked.
 #[derive(Clone, Debug)]
 pub struct Emitter {
-    /// As the logs call it.
+    /// Name in logs.
     pub name: String,
-    /// What it is and where.
+    /// What it is and where to find it.
     pub kind: EmitterKind,
 }
 
@@ -185,12 +186,12 @@ pub enum EmitterKind {
     Moon,
     /// An Earth satellite.
     Satellite {
-        /// Path of the elements file, already resolved against the station file's folder.
+        /// Path of the elements file, resolved against the station file's folder.
         elements: PathBuf,
-        /// Which object in it.
+        /// Catalogue number of the object in it.
         norad_id: u64,
     },
-    /// A radio source at a fixed place among the stars (ICRS).
+    /// A radio source at a fixed celestial position (ICRS).
     RadioSource {
         /// ICRS right ascension.
         right_ascension: Angle,
@@ -206,7 +207,7 @@ pub enum EmitterKind {
         /// Above the ellipsoid, metres.
         height_m: f64,
     },
-    /// A satellite of the geostationary arc, without orbit elements: it stands over the equator.
+    /// A geostationary satellite without orbit elements, assumed above the equator.
     Geostationary {
         /// East positive.
         longitude: Angle,
@@ -220,29 +221,30 @@ pub enum EmitterKind {
     },
 }
 
-/// A geostationary satellite stands so near the place over the equator that its longitude gives:
-/// operators keep it within about this of it to every side (common practice, no source). A peak
-/// of it tells the mount no better.
+/// One standard deviation of a geostationary satellite's position: operators keep it within about
+/// this of its nominal longitude on the equator in every direction (common practice, no source). A
+/// peak of it determines the mount no better.
 pub const GEOSTATIONARY_SIGMA: Angle = Angle::from_degrees(0.1);
 
-/// The middle of the Sun's radio light lies within about this of the middle of its disc, one standard
-/// deviation: active regions send up to some third of its flux at decimetre waves in active years
-/// (64 of 100 to 200 solar flux units are the quiet disc's: Tapping, The 10.7 cm solar radio flux,
-/// Space Weather 11 (2013) 394, from memory), and stand at most a radius, 0.27 degree, off.
+/// One standard deviation of the centroid of the Sun's radio emission about the centre of its disc:
+/// active regions emit up to about a third of its flux at decimetre waves in active years (64 of
+/// 100 to 200 solar flux units are the quiet disc's: Tapping, The 10.7 cm solar radio flux, Space
+/// Weather 11 (2013) 394, from memory), and lie at most one radius, 0.27 degree, from the centre.
 pub const SUN_CENTRE_SIGMA: Angle = Angle::from_degrees(0.03);
 
-/// The same of the Moon, whose sunlit side is warmer: a tenth of its mean warmth more at the bright
-/// limb and less at the dark one (Linsky, The Moon as a proposed radiometric standard, Astrophysical
-/// Journal Supplement 25 (1973) 163, from memory) moves the middle by a fortieth of its radius.
+/// The same for the Moon, whose sunlit side is warmer: a brightness temperature a tenth above the
+/// mean at the bright limb and a tenth below it at the dark one (Linsky, The Moon as a proposed
+/// radiometric standard, Astrophysical Journal Supplement 25 (1973) 163, from memory) shifts the
+/// centroid by a fortieth of its radius.
 pub const MOON_CENTRE_SIGMA: Angle = Angle::from_degrees(0.01);
 
-/// A beam as wide as this or wider is not peaked well enough for the middles of the Sun and the Moon to
-/// matter.
+/// With a beam this wide or wider, peaks are not accurate enough for the centroids of the Sun and
+/// the Moon to matter.
 const WIDE_BEAM: Angle = Angle::from_degrees(1.0);
 
 impl EmitterKind {
-    /// How well its place is known, one standard deviation an axis, for a beam of that width: no peak
-    /// of it tells the mount better.
+    /// Uncertainty of its position, one standard deviation per axis, for a beam of that width: no
+    /// peak of it determines the mount better.
     pub fn place_sigma(&self, beamwidth: Angle) -> Angle {
         match self {
             EmitterKind::Geostationary { .. } => GEOSTATIONARY_SIGMA,
@@ -251,7 +253,7 @@ impl EmitterKind {
             _ => Angle::ZERO,
         }
     }
-    /// Whether it never rises or sets.
+    /// Whether it stays fixed in the sky and never rises or sets.
     pub fn stands_still(&self) -> bool {
         matches!(
             self,
@@ -264,11 +266,11 @@ impl EmitterKind {
     pub fn is_sun(&self) -> bool {
         matches!(self, EmitterKind::Sun)
     }
-    /// Whether it stands where it stands: a beacon or a mark.
+    /// Whether its direction is exactly fixed: a beacon or a mark.
     pub fn is_fixed(&self) -> bool {
         matches!(self, EmitterKind::Beacon { .. } | EmitterKind::Mark { .. })
     }
-    /// Whether it crosses the sky with the stars, or nearly so: the Sun, the Moon, a source.
+    /// Whether it moves across the sky with the stars, or nearly so: the Sun, the Moon, a source.
     pub fn turns_with_the_sky(&self) -> bool {
         matches!(
             self,
@@ -278,7 +280,7 @@ impl EmitterKind {
 }
 
 impl Station {
-    /// The place of the feed of that name among the feeds, in whatever capitals.
+    /// Index of the feed of that name, ignoring case.
     pub fn feed(&self, name: &str) -> Option<usize> {
         (self.feeds.iter()).position(|feed| feed.name.eq_ignore_ascii_case(name))
     }
@@ -290,16 +292,16 @@ impl Station {
 }
 
 impl Dish {
-    /// Signal lost, in decibels, when the emitter lies `offset` from the beam's axis:
-    /// 12 (offset/beamwidth)^2, the Gaussian beam (common practice, no source). It holds
-    /// within about one beamwidth; an rms offset put in gives the mean loss.
+    /// Signal loss, in decibels, with the emitter at `offset` from the beam axis: 12
+    /// (offset/beamwidth)^2, the Gaussian beam (common practice, no source). It holds within about
+    /// one beamwidth; for an rms offset it gives the mean loss.
     pub fn loss_db(&self, offset: Angle) -> f64 {
         12.0 * (offset / self.beamwidth).powi(2)
     }
 }
 
 impl Horizon {
-    /// Lowest usable elevation at an azimuth; the horizontal where no mask is given.
+    /// Lowest usable elevation at an azimuth; zero if no mask is given.
     pub fn lowest(&self, azimuth: Angle) -> Angle {
         let n = self.mask.len();
         if n == 0 {

@@ -10,8 +10,8 @@ use crate::problem::{Wrong, nearest_name};
 use crate::quantity::Quantity;
 use crate::text::quoted;
 
-/// The mount, at that latitude; none when something is wrong with it, which is told. What its sensors
-/// cut off its ranges goes to `assumptions`.
+/// Reads the mount, at that latitude; `None` if something is wrong with it, which is reported.
+/// Ranges shortened by the limits of a sensor are listed in `assumptions`.
 pub(super) fn mount(
     source: &mut Source<'_>,
     section: &Section<'_>,
@@ -93,10 +93,10 @@ pub(super) fn mount(
     })
 }
 
-/// The sections of what stands on the axes.
+/// Subsections for the axes.
 const AXES: [&str; 2] = ["axis_1", "axis_2"];
 
-/// Tells of keys that this kind of mount does not have: those of other kinds as such.
+/// Reports keys that this kind of mount does not have; keys of other kinds are named as such.
 fn foreign_keys(source: &mut Source<'_>, section: &Section<'_>, kind: &str, keys: &[&str]) {
     let mut known = keys.to_vec();
     known.extend(AXES);
@@ -125,7 +125,7 @@ fn foreign_keys(source: &mut Source<'_>, section: &Section<'_>, kind: &str, keys
     source.unknown_keys(section, &known, elsewhere);
 }
 
-/// The key of a kind of mount for one of another: that of the same axis.
+/// Translates a key of another kind of mount into this kind's key for the same axis.
 fn own_key(kind: &str, other: &str, key: &str) -> Option<String> {
     let axes = |kind: &str| match kind {
         "polar" => [AxisKind::HourAngle, AxisKind::Declination],
@@ -138,7 +138,7 @@ fn own_key(kind: &str, other: &str, key: &str) -> Option<String> {
     })
 }
 
-/// The kind's name, if it is one.
+/// Reads the kind of mount, if it is valid.
 fn mount_kind(source: &mut Source<'_>, section: &Section<'_>) -> Option<&'static str> {
     let kinds = MOUNTS.map(|(kind, _)| kind);
     let expected = "\"az-el\", \"polar\", \"x-y\" or \"slant\"";
@@ -166,7 +166,7 @@ fn mount_kind(source: &mut Source<'_>, section: &Section<'_>) -> Option<&'static
     None
 }
 
-/// How the lower axis of an x-y mount lies.
+/// Reads the orientation of the lower axis of an x-y mount.
 fn lower_axis(source: &mut Source<'_>, section: &Section<'_>) -> Option<LowerAxis> {
     const KEY: &str = "lower_axis";
     let expected = "\"north-south\" or \"east-west\": how the axis on the ground lies";
@@ -185,7 +185,7 @@ fn lower_axis(source: &mut Source<'_>, section: &Section<'_>) -> Option<LowerAxi
     None
 }
 
-/// Where the azimuth axis of a leaning base points.
+/// Reads the direction of the azimuth axis on a tilted base.
 fn slant(source: &mut Source<'_>, section: &Section<'_>) -> Option<Geometry> {
     let tilt = source.number(section, "axis_tilt_deg", &limits::AXIS_TILT);
     let azimuth = source.number(section, "axis_tilt_azimuth_deg", &limits::AZIMUTH);
@@ -195,7 +195,7 @@ fn slant(source: &mut Source<'_>, section: &Section<'_>) -> Option<Geometry> {
     ))
 }
 
-/// The bolts of a polar axis; both keys or none.
+/// Reads the bolts of a polar axis; both keys or neither must be present.
 fn bolts(source: &mut Source<'_>, section: &Section<'_>) -> Option<Bolts> {
     const KEYS: [&str; 2] = ["polar_bolt_pitch_mm", "polar_bolt_distance_mm"];
     let pitch = source.optional_number(section, KEYS[0], &limits::BOLT_PITCH);
@@ -213,7 +213,7 @@ fn bolts(source: &mut Source<'_>, section: &Section<'_>) -> Option<Bolts> {
     })
 }
 
-/// What the readings of an axis may be.
+/// Permitted readings of an axis.
 fn readings_of(axis: AxisKind) -> &'static Quantity {
     match axis {
         AxisKind::Azimuth | AxisKind::HourAngle => &limits::ENCODER_AZIMUTH,
@@ -222,7 +222,7 @@ fn readings_of(axis: AxisKind) -> &'static Quantity {
     }
 }
 
-/// A lowest and a highest reading.
+/// Reads the lowest and highest reading of an axis.
 fn range(source: &mut Source<'_>, section: &Section<'_>, axis: AxisKind) -> Option<(Angle, Angle)> {
     let example = match axis {
         AxisKind::Azimuth => "[-180.0, 540.0]",
@@ -258,7 +258,7 @@ fn range(source: &mut Source<'_>, section: &Section<'_>, axis: AxisKind) -> Opti
     None
 }
 
-/// How far the beam passes beside the crossing of the axes.
+/// Reads the offset of the beam from the intersection of the axes, metres.
 fn axis_offset(source: &mut Source<'_>, section: &Section<'_>) -> [f64; 2] {
     const KEY: &str = "axis_offset_m";
     let expected = "how far the beam passes to the right of the crossing of the axes and above it, \
@@ -268,7 +268,7 @@ fn axis_offset(source: &mut Source<'_>, section: &Section<'_>) -> [f64; 2] {
         .unwrap_or_default()
 }
 
-/// The declination at which the second axis of a mount with one motor is bolted.
+/// Reads the declination at which the second axis of a mount with one motor is bolted.
 fn fixed_declination(source: &mut Source<'_>, section: &Section<'_>) -> Option<Angle> {
     const KEY: &str = "declination_offset_deg";
     let item = section.get(KEY)?;
@@ -286,7 +286,7 @@ fn fixed_declination(source: &mut Source<'_>, section: &Section<'_>) -> Option<A
         .map(Angle::from_degrees)
 }
 
-/// A range as far as the axis's sensor tells it.
+/// Limits a range to what the axis's sensor covers.
 fn within_sensor(
     source: &mut Source<'_>,
     section: &Section<'_>,
@@ -322,12 +322,12 @@ fn within_sensor(
     Some(cut)
 }
 
-/// Degrees without the dust of rounding.
+/// Degrees with rounding errors removed.
 fn short(angle: Angle) -> f64 {
     (angle.degrees() * 1e6).round() / 1e6
 }
 
-/// The readings to park at, within the ranges.
+/// Reads the park position, within the ranges.
 fn park(
     source: &mut Source<'_>,
     section: &Section<'_>,

@@ -1,4 +1,4 @@
-//! `station.toml`, read strictly: every fault with its line and column, all in one go.
+//! Reads `station.toml` strictly: all faults at once, each with line and column.
 
 use std::io::ErrorKind;
 use std::path::Path;
@@ -13,7 +13,7 @@ use crate::problem::{Error, Problem, Wrong};
 use crate::quantity::Quantity;
 use crate::text;
 
-/// A station of a thousand emitters has a tenth of that.
+/// A station with a thousand emitters takes a tenth of that.
 const EXPECTED: FileToRead = FileToRead::mebibytes("a station file", 4);
 
 const SECTIONS: [&str; 6] = ["site", "mount", "dish", "horizon", "emitter", "feed"];
@@ -22,7 +22,7 @@ impl Station {
     /// Reads a station file.
     ///
     /// # Errors
-    /// When it cannot be read, and all that is wrong with it.
+    /// If it cannot be read, or everything that is wrong with it.
     pub fn read(path: &Path) -> Result<Station, Error> {
         let (name, bytes) = files::read_bytes(path, EXPECTED).map_err(|e| match e {
             Error::Io { file, source, .. } if source.kind() == ErrorKind::NotFound => {
@@ -37,7 +37,7 @@ impl Station {
     /// relative to `folder`.
     ///
     /// # Errors
-    /// All that is wrong with it.
+    /// Everything that is wrong with it.
     pub fn parse(file: &str, folder: &Path, bytes: &[u8]) -> Result<Station, Error> {
         let text = text::decode(file, bytes)?;
         let document = Document::parse(text).map_err(|e| syntax_problem(file, text, &e))?;
@@ -60,7 +60,7 @@ impl Station {
         match (site, mount, dish) {
             (Some(mut site), Some(mut mount), Some(dish)) if source.faults.is_empty() => {
                 if let Some(fixed) = mount.fixed_declination {
-                    // As far as half the power still comes in.
+                    // Out to the half-power points of the beam.
                     let half = dish.beamwidth / 2.0;
                     mount.elevation_range = (fixed - half, fixed + half);
                 }
@@ -79,7 +79,7 @@ impl Station {
     }
 }
 
-/// That there is no station file of that name.
+/// Reports that there is no station file of that name.
 fn missing(file: &str) -> Error {
     Problem::of_file(
         file,
@@ -93,7 +93,7 @@ fn missing(file: &str) -> Error {
     .into()
 }
 
-/// The TOML itself is broken: the parser can say where, but nothing about what follows.
+/// Reports invalid TOML: the parser gives the position, but nothing about what follows.
 fn syntax_problem(file: &str, text: &str, error: &toml_edit::TomlError) -> Error {
     let at = error.span().map_or(0, |s| s.start);
     let (line, column) = text::line_and_column(text.as_bytes(), at);
@@ -125,7 +125,7 @@ fn syntax_problem(file: &str, text: &str, error: &toml_edit::TomlError) -> Error
         .into()
 }
 
-/// The section of that name; all but the horizon must be there.
+/// Finds the section of that name; all but the horizon are required.
 fn section<'a>(source: &mut Source<'_>, root: &Section<'a>, name: &str) -> Option<Section<'a>> {
     let heading = format!("[{name}]");
     let keys = match name {
@@ -156,17 +156,17 @@ mod tests {
     use super::*;
     use crate::station::keys::{self, KINDS};
 
-    /// The page of the files.
+    /// The page that documents the file formats.
     const PAGE: &str = include_str!("../../docs/files.md");
 
-    /// The first block of code of some language on the page.
+    /// The first code block in a language on the page.
     fn block(language: &str) -> &'static str {
         let (_, from) = PAGE.split_once(&format!("```{language}\n")).unwrap();
         from.split_once("```").unwrap().0
     }
 
     #[test]
-    fn every_key_stands_on_the_page_and_in_its_example() {
+    fn every_key_is_documented_and_in_the_example() {
         let sections = [
             &keys::SITE[..],
             &keys::AZ_EL[..],

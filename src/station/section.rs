@@ -1,4 +1,4 @@
-//! A section of a TOML file, read key by key, every fault with its line and column.
+//! Reads a section of a TOML file key by key, each fault with its line and column.
 
 use std::cell::OnceCell;
 use std::collections::HashSet;
@@ -9,23 +9,23 @@ use crate::problem::{Problems, Wrong, nearest_name};
 use crate::quantity::{NO_VALUE, Quantity};
 use crate::text::{self, quoted};
 
-/// A file's text and what is wrong with it so far.
+/// Text of a file and the faults found so far.
 pub(super) struct Source<'a> {
     pub(super) file: &'a str,
     pub(super) text: &'a str,
-    /// By the bytes at which they stand, when they stand somewhere.
+    /// Faults by byte offset; `None` for a fault of the whole file.
     pub(super) faults: Vec<(Option<usize>, Wrong)>,
-    /// Keys that were probably meant by misspelt ones, with the start of their section.
+    /// Keys that misspelt ones were probably meant for, with the start of their section.
     meant: HashSet<(usize, String)>,
-    /// Bytes at which lines end, found when first asked for.
+    /// Byte offsets of line ends, computed on first use.
     line_ends: OnceCell<Vec<usize>>,
 }
 
 /// One table of the file.
 pub(super) struct Section<'a> {
-    /// As it stands in the file: `[site]`.
+    /// As written in the file: `[site]`.
     pub(super) heading: String,
-    /// Byte of the text at which it starts.
+    /// Byte offset of its start.
     pub(super) start: usize,
     table: &'a dyn TableLike,
 }
@@ -42,11 +42,11 @@ impl<'a> Section<'a> {
             table,
         }
     }
-    /// The value under `key`, if it is there.
+    /// The value under `key`, if present.
     pub(super) fn get(&self, key: &str) -> Option<&'a Item> {
         self.table.get(key)
     }
-    /// Whether `key` is there.
+    /// Whether `key` is present.
     pub(super) fn has(&self, key: &str) -> bool {
         self.get(key).is_some()
     }
@@ -68,7 +68,7 @@ impl<'f> Source<'f> {
         self.faults.push((None, wrong));
     }
 
-    /// All that was found, in file order.
+    /// All problems found, in file order.
     pub(super) fn problems(self) -> Problems {
         text::problems_at(self.file, self.text, self.faults)
     }
@@ -83,7 +83,7 @@ impl<'f> Source<'f> {
         self.wrong_at(item.span().map_or(0, |s| s.start), wrong);
     }
 
-    /// The line of a byte of the text.
+    /// Line number of a byte of the text.
     pub(super) fn line(&self, byte: usize) -> usize {
         let ends = self.line_ends.get_or_init(|| {
             let ends = self.text.bytes().enumerate().filter(|(_, b)| *b == b'\n');
@@ -92,24 +92,24 @@ impl<'f> Source<'f> {
         1 + ends.partition_point(|end| *end < byte)
     }
 
-    /// A value as it stands in the file.
+    /// A value as written in the file.
     fn written(&self, item: &Item) -> &'f str {
         item.span()
             .and_then(|s| self.text.get(s))
             .unwrap_or_default()
     }
 
-    /// Whether a misspelt key of this section, which has been told, was probably meant for `key`.
+    /// Whether a misspelt key of this section, already reported, was probably meant for `key`.
     pub(super) fn was_meant(&self, section: &Section<'_>, key: &str) -> bool {
         !self.meant.is_empty() && self.meant.contains(&(section.start, key.to_owned()))
     }
 
-    /// Takes a key of this section for meant, though another stands in its place, which is told.
+    /// Marks a key of this section as meant by another, wrong key that has been reported.
     pub(super) fn mean(&mut self, section: &Section<'_>, key: &str) {
         self.meant.insert((section.start, key.to_owned()));
     }
 
-    /// The value under a `key` that must be there.
+    /// Reads the value under a required `key`.
     pub(super) fn required<'s>(
         &mut self,
         section: &Section<'s>,
@@ -125,7 +125,7 @@ impl<'f> Source<'f> {
         item
     }
 
-    /// The number under a `key` that must be there.
+    /// Reads the number under a required `key`.
     pub(super) fn number(
         &mut self,
         section: &Section<'_>,
@@ -136,7 +136,7 @@ impl<'f> Source<'f> {
         self.as_number(item, key, quantity)
     }
 
-    /// The number under a `key` that may be missing.
+    /// Reads the number under an optional `key`.
     pub(super) fn optional_number(
         &mut self,
         section: &Section<'_>,
@@ -146,7 +146,7 @@ impl<'f> Source<'f> {
         self.as_number(section.get(key)?, key, quantity)
     }
 
-    /// A value as a number; an integer will do.
+    /// Reads a value as a number; integers are accepted.
     pub(super) fn as_number(
         &mut self,
         item: &Item,
@@ -163,7 +163,7 @@ impl<'f> Source<'f> {
         read.map_err(|wrong| self.wrong_item(item, wrong)).ok()
     }
 
-    /// The whole number under a `key` that may be missing.
+    /// Reads the integer under an optional `key`.
     pub(super) fn optional_whole(
         &mut self,
         section: &Section<'_>,
@@ -177,11 +177,11 @@ impl<'f> Source<'f> {
             self.wrong_item(item, Wrong::new(found, quantity.words));
             return None;
         }
-        // The quantity's limits are those of its caller, all far below 2^32.
+        // The limits given by callers are all far below 2^32.
         Some(number as u32)
     }
 
-    /// The text under a `key` that must be there: one line, no blanks around it, not empty.
+    /// Reads the text under a required `key`: one line, no surrounding blanks, not empty.
     pub(super) fn text<'s>(
         &mut self,
         section: &Section<'s>,
@@ -208,7 +208,7 @@ impl<'f> Source<'f> {
         None
     }
 
-    /// The list under a `key` that may be missing.
+    /// Reads the list under an optional `key`.
     pub(super) fn optional_list<'s>(
         &mut self,
         section: &Section<'s>,
@@ -224,7 +224,7 @@ impl<'f> Source<'f> {
         list
     }
 
-    /// The list of exactly two numbers in a value.
+    /// Reads a value as a list of exactly two numbers.
     pub(super) fn pair(
         &mut self,
         item: &Item,
@@ -251,9 +251,9 @@ impl<'f> Source<'f> {
         Some([first?, second?])
     }
 
-    /// Tells the keys of a section that are not among `known`; to be called before the keys are
-    /// read, so that a misspelt key is not told as missing too. `elsewhere` gives the section
-    /// to which a key belongs that stands in the wrong one.
+    /// Reports the keys of a section that are not among `known`; to be called before the keys are
+    /// read, so that a misspelt key is not also reported as missing. `elsewhere` gives the right
+    /// section for a key that is in the wrong one.
     pub(super) fn unknown_keys(
         &mut self,
         section: &Section<'_>,
@@ -290,7 +290,7 @@ impl<'f> Source<'f> {
     }
 }
 
-/// A value of a list, which has a place of its own, as an item.
+/// Converts a list element to an item, preserving its position.
 pub(super) fn value_item(value: &Value) -> Item {
     Item::Value(value.clone())
 }

@@ -1,4 +1,4 @@
-//! A sensor on an axis that does not count degrees, and its section `[mount.axis_1.sensor]`.
+//! A sensor whose readings are not in degrees, and its section `[mount.axis_1.sensor]`.
 
 use toml_edit::Item;
 
@@ -10,30 +10,30 @@ use crate::angle::Angle;
 use crate::problem::Wrong;
 use crate::quantity::Quantity;
 
-/// What an axis's sensor shows, and what that is in degrees.
+/// The sensor of an axis, with the conversion of its raw readings to degrees.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Sensor {
     scale: Scale,
-    /// What it counts in: pulses, V.
+    /// Unit of its readings: pulses, V.
     pub unit: String,
 }
 
 #[derive(Clone, Debug, PartialEq)]
 enum Scale {
-    /// So many counts to a degree, and what it shows at 0 degrees.
+    /// Linear: counts per degree, and the reading at 0 degrees.
     Counts { per_degree: f64, at_zero: f64 },
-    /// Degrees at what it shows.
+    /// Degrees as a function of the reading.
     Knots(MonotoneCurve),
 }
 
-/// Written counts are good to this part of one.
+/// Decimals of a count that are written.
 const COUNT_DECIMALS: usize = 2;
-/// Written readings of a curve have this many figures of its span.
+/// Readings of a curve are written with this many significant figures relative to its span.
 const FIGURES: i32 = 6;
 
 impl Sensor {
-    /// With so many counts to a degree (negative when they fall as the axis's degrees rise), which
-    /// shows `at_zero` at 0 degrees.
+    /// A sensor with this many counts per degree (negative if counts decrease as the degrees
+    /// increase), which reads `at_zero` at 0 degrees.
     pub fn counts(per_degree: f64, at_zero: f64) -> Sensor {
         Sensor {
             scale: Scale::Counts {
@@ -44,8 +44,8 @@ impl Sensor {
         }
     }
 
-    /// With a curve through knots of reading and degrees, by rising readings; none when they turn
-    /// back.
+    /// A sensor with a curve through knots of reading and degrees, by increasing reading; `None` if
+    /// the curve is not monotone.
     pub fn knots(knots: &[(f64, f64)]) -> Option<Sensor> {
         Some(Sensor {
             scale: Scale::Knots(MonotoneCurve::through(knots)?),
@@ -53,10 +53,10 @@ impl Sensor {
         })
     }
 
-    /// What the axis reads in degrees when the sensor shows this.
+    /// Converts a sensor reading to degrees.
     ///
     /// # Errors
-    /// Beyond the knots; with what the sensor may show.
+    /// If the reading is beyond the knots, with the permitted range.
     pub fn angle(&self, reading: f64) -> Result<Angle, Wrong> {
         let degrees = match &self.scale {
             Scale::Counts {
@@ -75,9 +75,9 @@ impl Sensor {
         })
     }
 
-    /// What the sensor shows at a reading in degrees; none beyond its knots.
+    /// Converts degrees to a sensor reading; `None` beyond its knots.
     pub fn reading(&self, angle: Angle) -> Option<f64> {
-        /// Rounding may put an end of a range a hair beyond the last knot.
+        /// Rounding may put an end of a range slightly beyond the last knot.
         const HAIR_DEG: f64 = 1e-7;
         let degrees = angle.degrees();
         match &self.scale {
@@ -93,7 +93,7 @@ impl Sensor {
         }
     }
 
-    /// The reading nearest to an angle that the sensor can show: a whole count.
+    /// The angle nearest to this one that the sensor can resolve: a whole count.
     pub fn rounded(&self, angle: Angle) -> Angle {
         match &self.scale {
             Scale::Counts { .. } => (self.reading(angle))
@@ -103,7 +103,7 @@ impl Sensor {
         }
     }
 
-    /// Whether it shows more as the axis's degrees rise.
+    /// Whether its reading increases with the degrees.
     pub fn rises(&self) -> bool {
         match &self.scale {
             Scale::Counts { per_degree, .. } => *per_degree > 0.0,
@@ -111,7 +111,7 @@ impl Sensor {
         }
     }
 
-    /// The first and last reading of its knots, in the order of its degrees, and lowest and highest
+    /// First and last reading of its knots, in order of degrees, and the lowest and highest
     /// degrees.
     fn ends(&self) -> Option<((f64, f64), (f64, f64))> {
         match &self.scale {
@@ -128,13 +128,13 @@ impl Sensor {
         }
     }
 
-    /// Lowest and highest reading of the axis that its knots reach; none when nothing bounds it.
+    /// Lowest and highest angle covered by its knots; `None` if it has no limits.
     pub fn range(&self) -> Option<(Angle, Angle)> {
         let (_, (low, high)) = self.ends()?;
         Some((Angle::from_degrees(low), Angle::from_degrees(high)))
     }
 
-    /// How many decimals of what it shows are worth writing.
+    /// Number of decimals of a reading worth writing.
     pub fn decimals(&self) -> usize {
         match self.ends() {
             None => COUNT_DECIMALS,
@@ -145,7 +145,7 @@ impl Sensor {
         }
     }
 
-    /// What it shows at a reading in degrees, rounded to what is worth writing.
+    /// Sensor reading at an angle, rounded to the decimals worth writing.
     pub fn shown(&self, angle: Angle) -> Option<f64> {
         let scale = 10f64.powi(self.decimals() as i32);
         Some((self.reading(angle)? * scale).round() / scale)
@@ -158,8 +158,8 @@ impl Sensor {
     }
 }
 
-/// The sensor of the first or second axis, whose degrees may be these; none when there is none, or
-/// something is wrong with it, which is told.
+/// Reads the sensor of the first or second axis, with these permitted degrees; `None` if there is
+/// none, or if something is wrong with it, which is reported.
 pub(super) fn sensor(
     source: &mut Source<'_>,
     mount: &Section<'_>,
@@ -226,7 +226,7 @@ fn start(item: &Item) -> usize {
     item.span().map_or(0, |span| span.start)
 }
 
-/// The table under a key that may be missing.
+/// Reads the table under an optional key.
 fn inner<'s>(
     source: &mut Source<'_>,
     section: &Section<'s>,
@@ -321,7 +321,7 @@ mod tests {
     }
 
     #[test]
-    fn counts_are_turned_into_degrees_and_back() {
+    fn counts_convert_to_degrees_and_back() {
         let sensor = Sensor::counts(-20.0, 900.0);
         assert!((degrees(&sensor, 900.0)).abs() < 1e-12);
         assert!((degrees(&sensor, 300.0) - 30.0).abs() < 1e-12);
@@ -332,7 +332,7 @@ mod tests {
     }
 
     #[test]
-    fn a_curve_is_not_told_beyond_its_knots() {
+    fn a_curve_has_no_value_beyond_its_knots() {
         let sensor = Sensor::knots(&[(0.5, 80.0), (2.5, 40.0), (4.5, 10.0)]).unwrap();
         assert!((degrees(&sensor, 2.5) - 40.0).abs() < 1e-12);
         let told = sensor.angle(4.6).unwrap_err();

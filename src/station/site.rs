@@ -1,4 +1,4 @@
-//! The `[site]` section: where the dish stands, and its weather.
+//! The `[site]` section: location of the dish, and its weather.
 
 use super::keys::{SITE, elsewhere};
 use super::section::{Section, Source};
@@ -6,13 +6,13 @@ use super::{Site, Weather, air, limits};
 use crate::angle::Angle;
 use crate::problem::Wrong;
 
-/// A pressure so far below the standard atmosphere's has never been measured (the lowest at
-/// sea level lie about 14 % below; from memory).
+/// A lower fraction of the standard atmosphere's pressure has never been measured (the lowest at
+/// sea level are about 14 % below it; from memory).
 const IMPOSSIBLE_PRESSURE_RATIO: f64 = 0.82;
-/// A pressure so far above it is usually one reduced to sea level.
+/// A pressure above this fraction of it is usually one reduced to sea level.
 const REDUCED_PRESSURE_RATIO: f64 = 1.06;
 
-/// The site; none when something is wrong with it, which is told.
+/// Reads the site; `None` if something is wrong with it, which is reported.
 pub(super) fn site(source: &mut Source<'_>, section: &Section<'_>) -> Option<Site> {
     source.unknown_keys(section, &SITE, elsewhere);
     let name = source.text(section, "name", "the site's name in quotes");
@@ -39,7 +39,7 @@ pub(super) fn site(source: &mut Source<'_>, section: &Section<'_>) -> Option<Sit
     })
 }
 
-/// The weather as given, the rest by the standard atmosphere and said so.
+/// Reads the weather; missing values are filled in from the standard atmosphere and reported.
 fn weather(
     source: &mut Source<'_>,
     section: &Section<'_>,

@@ -118,6 +118,7 @@ impl Nodes {
     ///
     /// # Errors
     /// [`OffTable`].
+    #[inline]
     pub fn correction(&self, azimuth: Angle, elevation: Angle) -> Result<Correction, OffTable> {
         let (axis, rows) = (&self.grid.azimuth, &self.grid.elevation);
         let azimuth = if self.grid.one_turn {
@@ -159,6 +160,7 @@ impl CorrectionTable {
     ///
     /// # Errors
     /// [`OffTable`].
+    #[inline]
     pub fn correction(&self, azimuth: Angle, elevation: Angle) -> Result<Correction, OffTable> {
         self.nodes.correction(azimuth, elevation)
     }

@@ -47,6 +47,7 @@ impl EncoderRange {
     const SLACK: Angle = Angle::from_degrees(1e-7);
 
     /// Whether a reading lies within it, to a ten-millionth of a degree.
+    #[inline]
     pub fn holds(&self, reading: EncoderReading) -> bool {
         let within = |v: Angle, (low, high): (Angle, Angle)| {
             v >= low - Self::SLACK && v <= high + Self::SLACK
@@ -56,7 +57,12 @@ impl EncoderRange {
 
     /// Of a reading and those whole turns of the azimuth from it the one within the range that is
     /// nearest to an azimuth, of two equally near the smaller; none when no turn is within it.
+    #[inline]
     pub fn nearest_turn(&self, reading: EncoderReading, to: Angle) -> Option<EncoderReading> {
+        // As it is nearly always: no other turn can be as near.
+        if (reading.azimuth - to).abs() < Angle::HALF_TURN && self.holds(reading) {
+            return Some(reading);
+        }
         let (low, high) = (self.azimuth.0 - Self::SLACK, self.azimuth.1 + Self::SLACK);
         let first = -(reading.azimuth - low).whole_turns();
         let last = (high - reading.azimuth).whole_turns();

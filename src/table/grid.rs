@@ -71,6 +71,7 @@ impl GridAxis {
         self.count - 1
     }
     /// The cell that holds an angle and how far into it, 0 to 1; none outside.
+    #[inline]
     pub fn locate(&self, angle: Angle) -> Option<(usize, f64)> {
         /// Microdegrees by which a demand at the very end may lie outside by rounding.
         const ROUNDING: f64 = 1e-3;

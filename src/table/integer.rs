@@ -1,6 +1,7 @@
 //! The table in scaled integers, and the look-up of the C header: both give identical integers.
-//! Where firmware divides and counts turns step by step, for the sake of small processors, one
-//! operation does it here; the tests hold each against the header's steps.
+//! Where firmware divides and counts turns step by step, for the sake of small processors, and works
+//! out the nodes of a cell for each demand, for the sake of small memories, one operation does it
+//! here; the tests hold each against the header's steps.
 
 use std::fmt;
 
@@ -8,9 +9,10 @@ use crc32fast::Hasher;
 
 use crate::angle::{Angle, EncoderReading};
 
-use super::correction_table::Nodes;
+use super::correction_table::{Node, Nodes};
 use super::full::{Correction, EncoderRange};
 use super::grid::{GridAxis, Microdegrees, TURN};
+use super::integer_axis::IntegerAxis;
 
 /// How wide a cell of the table is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -60,6 +62,12 @@ pub struct IntegerTable {
     pub azimuth_range: (Microdegrees, Microdegrees),
     /// Lowest and highest elevation reading.
     pub elevation_range: (Microdegrees, Microdegrees),
+    /// The two axes, over one turn with its last node.
+    columns: IntegerAxis,
+    rows: IntegerAxis,
+    /// What the cells stand for, row by row, over one turn with its last node: the nodes of a
+    /// cell lie side by side.
+    nodes: Vec<Node>,
 }
 
 /// Why the look-up has no answer; the numbers are those of the C header.
@@ -143,33 +151,19 @@ impl Cells {
         Cells { scales, cells }
     }
 
-    /// Microdegrees at two nodes of a row of so many.
-    fn pair(&self, row: usize, columns: usize, [left, right]: [usize; 2]) -> [i32; 2] {
-        let scale = self.scales[if self.scales.len() > 1 { row } else { 0 }];
-        let cells = &self.cells[row * columns..][..columns];
-        [left, right].map(|column| scale.base + scale.unit * cells[column])
+    /// What they stand for in microdegrees, row by row of `columns`.
+    fn values(&self, columns: usize) -> impl Iterator<Item = i32> {
+        let by_row = self.scales.len() > 1;
+        (self.cells.chunks(columns).enumerate()).flat_map(move |(row, cells)| {
+            let scale = self.scales[if by_row { row } else { 0 }];
+            (cells.iter()).map(move |cell| scale.base + scale.unit * cell)
+        })
     }
-}
-
-/// Where a demand lies on an axis.
-#[derive(Clone, Copy, Debug)]
-struct CellPlace {
-    cell: usize,
-    /// In 65536ths, 0 to 65536.
-    fraction: u32,
-}
-
-/// `offset / step` in whole steps and 65536ths of one, rounded down. Firmware gets the same by long
-/// division.
-fn divided(offset: u32, step: u32) -> (usize, u32) {
-    // The product is below 2^48 and so exact; a quotient that is not whole lies at least 2^-48 of
-    // itself below the next whole number, and so is not rounded up to it.
-    let along = (f64::from(offset) * 65536.0 / f64::from(step)) as i64;
-    ((along >> 16) as usize, (along & 0xffff) as u32)
 }
 
 /// From one value toward another by a fraction in 65536ths, rounded to the nearest, a half away
 /// from the first. Firmware gets the same from the size of the difference, in two halves.
+#[inline]
 fn between(from: i32, to: i32, fraction: u32) -> i32 {
     let difference = i64::from(to) - i64::from(from);
     let toward_from = i64::from(difference < 0);
@@ -177,17 +171,33 @@ fn between(from: i32, to: i32, fraction: u32) -> i32 {
     from + part as i32
 }
 
+/// The same of both corrections.
+#[inline]
+fn node_between(from: Node, to: Node, fraction: u32) -> Node {
+    let part = |from: Microdegrees, to: Microdegrees| Microdegrees(between(from.0, to.0, fraction));
+    Node {
+        azimuth: part(from.azimuth, to.azimuth),
+        elevation: part(from.elevation, to.elevation),
+    }
+}
+
 /// Of a reading and those whole turns from it the one within a range that is nearest to where the
 /// axis stands, of two equally near the smaller; none when no turn is within it. Firmware tries
 /// them one after the other.
+#[inline]
 fn nearest_turn(reading: i32, (lowest, highest): (i32, i32), present: i32) -> Option<i32> {
+    // As it is nearly always: no other turn can be as near.
+    let within = (lowest..=highest).contains(&reading);
+    if within && reading.abs_diff(present) < TURN.unsigned_abs() / 2 {
+        return Some(reading);
+    }
     let [reading, lowest, highest, present] = [reading, lowest, highest, present].map(i64::from);
-    const TURN: i64 = super::grid::TURN as i64;
-    let first = lowest + (reading - lowest).rem_euclid(TURN);
-    let beyond = (present - first + TURN / 2 - 1).div_euclid(TURN);
-    let turns = beyond.min((highest - first).div_euclid(TURN));
+    let turn = i64::from(TURN);
+    let first = lowest + (reading - lowest).rem_euclid(turn);
+    let beyond = (present - first + turn / 2 - 1).div_euclid(turn);
+    let turns = beyond.min((highest - first).div_euclid(turn));
     // Before the first there is none.
-    let turned = first + turns.max(0) * TURN;
+    let turned = first + turns.max(0) * turn;
     (turned <= highest).then_some(turned as i32)
 }
 
@@ -206,7 +216,7 @@ impl IntegerTable {
             .chunks(azimuth.count)
             .flat_map(|row| &row[..columns])
             .collect();
-        let pick = |part: fn(&super::correction_table::Node) -> Microdegrees| {
+        let pick = |part: fn(&Node) -> Microdegrees| {
             let values: Vec<i32> = stored.iter().map(|n| part(n).0).collect();
             Cells::of(&values, columns, width)
         };
@@ -214,16 +224,40 @@ impl IntegerTable {
             return None;
         }
         azimuth.count = columns;
+        let (azimuth_cells, elevation_cells) = (pick(|n| n.azimuth), pick(|n| n.elevation));
         Some(IntegerTable {
+            columns: IntegerAxis::of(&nodes.grid.azimuth),
+            rows: IntegerAxis::of(&nodes.grid.elevation),
+            nodes: Self::nodes(
+                &azimuth_cells,
+                &elevation_cells,
+                columns,
+                nodes.grid.one_turn,
+            ),
             azimuth,
             elevation: nodes.grid.elevation,
             one_turn: nodes.grid.one_turn,
             width,
-            azimuth_cells: pick(|n| n.azimuth),
-            elevation_cells: pick(|n| n.elevation),
+            azimuth_cells,
+            elevation_cells,
             azimuth_range: (end(range.azimuth.0)?, end(range.azimuth.1)?),
             elevation_range: (end(range.elevation.0)?, end(range.elevation.1)?),
         })
+    }
+
+    /// What cells of so many stored columns stand for; over one turn each row ends with its first
+    /// node again.
+    fn nodes(azimuth: &Cells, elevation: &Cells, columns: usize, one_turn: bool) -> Vec<Node> {
+        let stored: Vec<Node> = (azimuth.values(columns).zip(elevation.values(columns)))
+            .map(|(azimuth, elevation)| Node {
+                azimuth: Microdegrees(azimuth),
+                elevation: Microdegrees(elevation),
+            })
+            .collect();
+        (stored.chunks(columns))
+            .flat_map(|row| row.iter().chain(row.first().filter(|_| one_turn)))
+            .copied()
+            .collect()
     }
 
     /// Bytes of its constant data.
@@ -246,6 +280,7 @@ impl IntegerTable {
     ///
     /// # Errors
     /// [`LookUpStatus::Below`], [`LookUpStatus::Above`], [`LookUpStatus::Beside`].
+    #[inline]
     pub fn correction(
         &self,
         azimuth: Microdegrees,
@@ -258,47 +293,31 @@ impl IntegerTable {
     }
 
     /// The same, over one turn for 0 to 360 degrees.
+    #[inline]
     fn correction_on_axis(
         &self,
         azimuth: i32,
         elevation: Microdegrees,
     ) -> Result<(Microdegrees, Microdegrees), LookUpStatus> {
-        if elevation < self.elevation.first {
-            return Err(LookUpStatus::Below);
-        }
-        if elevation > self.elevation.last() {
-            return Err(LookUpStatus::Above);
-        }
-        if azimuth < self.azimuth.first.0 || azimuth > self.azimuth_last() {
-            return Err(LookUpStatus::Beside);
-        }
-        let column = self.place(azimuth, &self.azimuth);
-        let row = self.place(elevation.0, &self.elevation);
-        let mut next = column.cell + 1;
-        if self.one_turn && next == self.azimuth.count {
-            next = 0;
-        }
-        let blend = |cells: &Cells| {
-            let along = |row: usize| {
-                let [left, right] = cells.pair(row, self.azimuth.count, [column.cell, next]);
-                between(left, right, column.fraction)
-            };
-            Microdegrees(between(along(row.cell), along(row.cell + 1), row.fraction))
+        let Some(row) = self.rows.cell_place(elevation.0) else {
+            return Err(match elevation < self.elevation.first {
+                true => LookUpStatus::Below,
+                false => LookUpStatus::Above,
+            });
         };
-        Ok((blend(&self.azimuth_cells), blend(&self.elevation_cells)))
-    }
-
-    fn place(&self, value: i32, axis: &GridAxis) -> CellPlace {
-        let offset = (value as u32).wrapping_sub(axis.first.0 as u32);
-        let (mut cell, mut fraction) = divided(offset, axis.step.0 as u32);
-        // The last node belongs to the cell before it; over one turn it is not stored.
-        let whole_turn = self.one_turn && std::ptr::eq(axis, &self.azimuth);
-        let cells = axis.count - usize::from(!whole_turn);
-        if cell >= cells {
-            cell = cells - 1;
-            fraction = 65536;
-        }
-        CellPlace { cell, fraction }
+        let column = self
+            .columns
+            .cell_place(azimuth)
+            .ok_or(LookUpStatus::Beside)?;
+        let width = self.columns.nodes();
+        let along = |row: usize| {
+            let first = row * width + column.cell;
+            let pair = &self.nodes[first..first + 2];
+            node_between(pair[0], pair[1], column.fraction)
+        };
+        let Node { azimuth, elevation } =
+            node_between(along(row.cell), along(row.cell + 1), row.fraction);
+        Ok((azimuth, elevation))
     }
 
     /// The reading to command for a demand of any turn: of those within the encoders' range the
@@ -306,27 +325,42 @@ impl IntegerTable {
     ///
     /// # Errors
     /// [`LookUpStatus`].
+    #[inline]
     pub fn command(
         &self,
         azimuth: Microdegrees,
         elevation: Microdegrees,
         present: Microdegrees,
     ) -> Result<(Microdegrees, Microdegrees), LookUpStatus> {
-        let range = (self.azimuth_range.0.0, self.azimuth_range.1.0);
-        let mut demand = turned_positive(azimuth.0);
-        let reading_up = |up: Microdegrees| {
-            let reading = elevation.0 + up.0;
-            (self.elevation_range.0.0..=self.elevation_range.1.0)
-                .contains(&reading)
-                .then_some(Microdegrees(reading))
-        };
-        if self.one_turn {
-            let (across, up) = self.correction_on_axis(demand, elevation)?;
-            let up = reading_up(up).ok_or(LookUpStatus::OutOfRange)?;
-            return nearest_turn(demand + across.0, range, present.0)
-                .map(|azimuth| (Microdegrees(azimuth), up))
-                .ok_or(LookUpStatus::OutOfRange);
+        let demand = turned_positive(azimuth.0);
+        if !self.one_turn {
+            return self.command_unwrapped(demand, elevation, present);
         }
+        let (across, up) = self.correction_on_axis(demand, elevation)?;
+        let up = (self.reading_up(elevation, up)).ok_or(LookUpStatus::OutOfRange)?;
+        let (lowest, highest) = self.azimuth_range;
+        nearest_turn(demand + across.0, (lowest.0, highest.0), present.0)
+            .map(|azimuth| (Microdegrees(azimuth), up))
+            .ok_or(LookUpStatus::OutOfRange)
+    }
+
+    /// The reading of a demanded elevation and its correction; none out of the range.
+    #[inline]
+    fn reading_up(&self, elevation: Microdegrees, up: Microdegrees) -> Option<Microdegrees> {
+        let reading = Microdegrees(elevation.0 + up.0);
+        let (lowest, highest) = self.elevation_range;
+        (lowest..=highest).contains(&reading).then_some(reading)
+    }
+
+    /// The same on an unwrapped axis, for a demand of 0 to 360 degrees: of its turns on the axis the
+    /// one whose reading is nearest.
+    fn command_unwrapped(
+        &self,
+        mut demand: i32,
+        elevation: Microdegrees,
+        present: Microdegrees,
+    ) -> Result<(Microdegrees, Microdegrees), LookUpStatus> {
+        let (lowest, highest) = self.azimuth_range;
         // The first turn of the demand on the unwrapped axis.
         while demand - TURN >= self.azimuth.first.0 {
             demand -= TURN;
@@ -341,8 +375,8 @@ impl IntegerTable {
         loop {
             let (across, up) = self.correction_on_axis(demand, elevation)?;
             let turned = demand + across.0;
-            if let Some(up) = reading_up(up)
-                && (range.0..=range.1).contains(&turned)
+            if let Some(up) = self.reading_up(elevation, up)
+                && (lowest.0..=highest.0).contains(&turned)
             {
                 let way = turned.abs_diff(present.0);
                 if best.is_none_or(|(least, _)| way < least) {
@@ -402,7 +436,11 @@ impl IntegerTable {
 }
 
 /// The same heading in [0, 360) degrees.
+#[inline]
 fn turned_positive(azimuth: i32) -> i32 {
+    if (0..TURN).contains(&azimuth) {
+        return azimuth;
+    }
     let rest = azimuth % TURN;
     if rest < 0 { rest + TURN } else { rest }
 }
@@ -412,31 +450,6 @@ mod tests {
     use proptest::prelude::*;
 
     use super::*;
-
-    /// As `lookup.h` divides.
-    fn by_long_division(mut rest: u32, step: u32) -> u32 {
-        if rest >= step {
-            return 65536;
-        }
-        let mut fraction = 0;
-        for _ in 0..16 {
-            rest <<= 1;
-            fraction <<= 1;
-            if rest >= step {
-                rest -= step;
-                fraction |= 1;
-            }
-        }
-        fraction
-    }
-
-    /// And finds the cell.
-    fn as_the_c_header(offset: u32, step: u32) -> (usize, u32) {
-        (
-            (offset / step) as usize,
-            by_long_division(offset % step, step),
-        )
-    }
 
     /// As `lookup.h` goes from one value toward another.
     fn in_two_halves(from: i32, to: i32, fraction: u32) -> i32 {
@@ -513,18 +526,6 @@ mod tests {
                 nearest_turn(reading, range, present),
                 turn_by_turn(reading, range, present)
             );
-        }
-
-        #[test]
-        fn places_on_an_axis_are_those_of_the_c_header(step in 1..1u32 << 31, offset in 0..1u32 << 31) {
-            prop_assert_eq!(divided(offset, step), as_the_c_header(offset, step));
-        }
-
-        #[test]
-        fn places_at_the_ends_of_cells_are_those_of_the_c_header(step in 1..1u32 << 21, cell in 0..1u32 << 10) {
-            for offset in [cell * step, cell * step + 1, (cell * step).saturating_sub(1)] {
-                prop_assert_eq!(divided(offset, step), as_the_c_header(offset, step));
-            }
         }
     }
 }

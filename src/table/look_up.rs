@@ -17,16 +17,20 @@ pub struct LookUp {
     coordinates: Coordinates,
     kind: Kind,
     range: EncoderRange,
+    /// Of the range.
+    middle: EncoderReading,
 }
 
 impl LookUp {
     /// Of a table.
     pub fn new(table: CorrectionTable) -> LookUp {
         let geometry = table.header.geometry();
+        let range = table.header.encoder_range();
         LookUp {
             coordinates: Coordinates::of(geometry),
             kind: geometry.kind(),
-            range: table.header.encoder_range(),
+            middle: range.middle(),
+            range,
             table,
         }
     }
@@ -55,47 +59,68 @@ impl LookUp {
         present: Option<EncoderReading>,
     ) -> Result<EncoderReading, Refusal> {
         let shift = self.table.header.approach_shift(approach);
-        let middle = self.range.middle();
-        let goal = present.unwrap_or(middle).azimuth;
+        let goal = present.map_or(self.middle.azimuth, |reading| reading.azimuth);
         let place = self.coordinates.of_demand(demand);
-        let one_turn = self.table.nodes.grid.one_turn;
-        let within = |reading| match one_turn {
-            true => self.range.nearest_turn(reading, goal),
-            false => self.range.holds(reading).then_some(reading),
+        let found = match self.table.nodes.grid.one_turn {
+            true => (self.range).nearest_turn(self.shifted(place, shift)?, goal),
+            false => self.nearest(place, shift, goal, |reading| self.range.holds(reading))?,
         };
-        if let Some(reading) = self.nearest(place, shift, goal, within)? {
-            return Ok(reading);
+        match found {
+            Some(reading) => Ok(reading),
+            None => Err(self.out_of_range(place, shift)),
         }
-        // Say what it would have taken, on the turn that lies best.
-        let anywhere = |mut reading: EncoderReading| {
-            if one_turn {
-                reading.azimuth = reading.azimuth.nearest_turn_to(middle.azimuth);
-            }
-            Some(reading)
-        };
-        let needed = self.nearest(place, shift, middle.azimuth, anywhere)?;
-        let needed = needed.unwrap_or(middle);
-        Err(Refusal::OutOfRange(needed, self.range, self.kind))
     }
 
-    /// Of the readings for a place of the table, shifted, and chosen for each the one to take if
-    /// any: that nearest to an azimuth, of two equally near the smaller.
+    /// The refusal of a place whose readings all lie out of the range, with that on the turn that
+    /// lies best.
+    #[cold]
+    fn out_of_range(&self, place: (Angle, Angle), shift: (Angle, Angle)) -> Refusal {
+        let middle = self.middle;
+        let needed = match self.table.nodes.grid.one_turn {
+            true => self.shifted(place, shift).map(|mut reading| {
+                reading.azimuth = reading.azimuth.nearest_turn_to(middle.azimuth);
+                reading
+            }),
+            false => (self.nearest(place, shift, middle.azimuth, |_| true))
+                .map(|needed| needed.unwrap_or(middle)),
+        };
+        match needed {
+            Ok(needed) => Refusal::OutOfRange(needed, self.range, self.kind),
+            Err(refusal) => refusal,
+        }
+    }
+
+    /// The reading for a place of a table of one turn, shifted.
+    #[inline]
+    fn shifted(
+        &self,
+        (first, second): (Angle, Angle),
+        shift: (Angle, Angle),
+    ) -> Result<EncoderReading, Refusal> {
+        let azimuth = first.wrapped_positive();
+        let correction = (self.table.correction(azimuth, second))
+            .map_err(|off| Refusal::OffTable(off, self.kind))?;
+        Ok(EncoderReading {
+            azimuth: azimuth + correction.azimuth + shift.0,
+            elevation: second + correction.elevation + shift.1,
+        })
+    }
+
+    /// Of the readings for a place of the table, shifted, that may be taken the one nearest to an
+    /// azimuth, of two equally near the smaller.
     fn nearest(
         &self,
         (first, second): (Angle, Angle),
         shift: (Angle, Angle),
         to: Angle,
-        choose: impl Fn(EncoderReading) -> Option<EncoderReading>,
+        may_be_taken: impl Fn(EncoderReading) -> bool,
     ) -> Result<Option<EncoderReading>, Refusal> {
         let mut best: Option<(Angle, EncoderReading)> = None;
         let take = |mut reading: EncoderReading| {
             reading.azimuth += shift.0;
             reading.elevation += shift.1;
-            let Some(reading) = choose(reading) else {
-                return;
-            };
             let way = (reading.azimuth - to).abs();
-            if best.is_none_or(|(least, _)| way < least) {
+            if may_be_taken(reading) && best.is_none_or(|(least, _)| way < least) {
                 best = Some((way, reading));
             }
         };

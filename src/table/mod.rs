@@ -19,6 +19,7 @@ mod grid;
 mod header;
 mod instants;
 mod integer;
+mod integer_axis;
 mod jump;
 mod live;
 mod look_up;

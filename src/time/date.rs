@@ -4,29 +4,29 @@ use std::fmt;
 
 use super::ZoneOffset;
 
-/// Years of two digits below this are of this century: UTC began in 1960.
+/// Two-digit years below this are in this century: UTC began in 1960.
 const CENTURY_TURNS: i64 = 60;
 
-/// Which number of a date stands for what.
+/// Order of the numbers in a date.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum DateOrder {
     /// 26/11/2026.
     DayMonthYear,
     /// 11/26/2026.
     MonthDayYear,
-    /// 26/11/26, with a year of two digits.
+    /// 26/11/26, with a two-digit year.
     YearMonthDay,
 }
 
 impl DateOrder {
-    /// All there are.
+    /// All orders.
     pub const ALL: [DateOrder; 3] = [
         DateOrder::DayMonthYear,
         DateOrder::MonthDayYear,
         DateOrder::YearMonthDay,
     ];
 
-    /// As an option names it.
+    /// Name in an option.
     pub fn name(self) -> &'static str {
         match self {
             DateOrder::DayMonthYear => "day-month-year",
@@ -45,11 +45,11 @@ impl fmt::Display for DateOrder {
 /// The zone of a written time.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub enum WrittenZone {
-    /// Said.
+    /// Given as an offset.
     Offset(ZoneOffset),
-    /// Letters whose meaning depends on who wrote them: CET, EST.
+    /// Abbreviation whose meaning depends on the writer: CET, EST.
     Named(String),
-    /// Nothing said.
+    /// Not given.
     #[default]
     Missing,
 }
@@ -57,7 +57,7 @@ pub enum WrittenZone {
 /// How a time is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Form {
-    /// ISO 8601, or year, month and day with other marks between them.
+    /// ISO 8601, or year, month and day with other separators.
     YearFirst,
     /// 26.11.2026: day, month and year.
     Dots,
@@ -76,7 +76,7 @@ pub enum Form {
 pub(super) enum Date {
     /// Year, month and day.
     Known(i64, i64, i64),
-    /// Three numbers as they stand, and whether the last is a year of four digits.
+    /// Three numbers in the order written, and whether the last is a four-digit year.
     Open([i64; 3], bool),
 }
 
@@ -90,7 +90,7 @@ pub(super) struct Clock {
 }
 
 impl Date {
-    /// Year, month and day, when the numbers stand in this order.
+    /// Year, month and day, with the numbers in this order.
     pub fn read(self, order: DateOrder) -> Option<(i64, i64, i64)> {
         match self {
             Date::Known(year, month, day) => Some((year, month, day)),
@@ -111,7 +111,7 @@ impl Date {
     }
 }
 
-/// A year of two digits.
+/// Expands a two-digit year.
 pub(super) fn this_century(year: i64) -> Option<i64> {
     (year < CENTURY_TURNS).then_some(2000 + year)
 }

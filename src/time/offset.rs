@@ -1,15 +1,15 @@
-//! How far clocks are from UTC, read and written.
+//! Offsets of clocks from UTC, read and written.
 
 use std::fmt;
 use std::str::FromStr;
 
-/// How far a clock stands ahead of UTC; east of Greenwich is positive.
+/// How far a clock is ahead of UTC; east of Greenwich is positive.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub struct ZoneOffset {
     seconds: i32,
 }
 
-/// No clock of any country is further from UTC.
+/// Largest offset from UTC, hours; no country exceeds it.
 const FARTHEST_HOURS: i32 = 18;
 
 impl ZoneOffset {
@@ -26,7 +26,7 @@ impl ZoneOffset {
     /// Reads `+11:00`, `-0330`, `+11`, `UTC`, `UTC+2`.
     ///
     /// # Errors
-    /// Any other text, with what an offset looks like.
+    /// If the text is anything else, with the expected form of an offset.
     pub fn parse(text: &str) -> Result<ZoneOffset, String> {
         let text = text.trim();
         worded_offset(text)
@@ -44,7 +44,7 @@ impl ZoneOffset {
             })
     }
 
-    /// Seconds to take from the clock's time to get UTC.
+    /// Seconds to subtract from the clock's time to get UTC.
     pub fn seconds(self) -> i64 {
         i64::from(self.seconds)
     }
@@ -52,14 +52,14 @@ impl ZoneOffset {
 
 impl FromStr for ZoneOffset {
     type Err = String;
-    /// As [`Offset::parse`].
+    /// As [`ZoneOffset::parse`].
     fn from_str(text: &str) -> Result<ZoneOffset, String> {
         ZoneOffset::parse(text)
     }
 }
 
 impl fmt::Display for ZoneOffset {
-    /// As it is written behind a time: `+11:00`.
+    /// As written after a time: `+11:00`.
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let sign = if self.seconds < 0 { '-' } else { '+' };
         let minutes = self.seconds.abs() / 60;
@@ -82,7 +82,7 @@ pub(super) fn signed_offset(text: &str, fewest: usize) -> Option<ZoneOffset> {
         None => (digits, "0"),
     };
     let fits = (fewest..=2).contains(&hours.len()) && text.chars().count() == 1 + digits.len();
-    // Two digits each at most: nothing below can overflow.
+    // At most two digits each: nothing below can overflow.
     let (hours, minutes) = match fits {
         true => (number(hours)? as i32, number(minutes)? as i32),
         false => return None,
@@ -92,7 +92,7 @@ pub(super) fn signed_offset(text: &str, fewest: usize) -> Option<ZoneOffset> {
     })
 }
 
-/// `UTC`, `GMT`, `Z`, or one of the first two with hours behind it.
+/// `UTC`, `GMT`, `Z`, or one of the first two followed by hours.
 pub(super) fn worded_offset(text: &str) -> Option<ZoneOffset> {
     if text.eq_ignore_ascii_case("z") {
         return Some(ZoneOffset::ZERO);
@@ -118,7 +118,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn too_many_digits_are_no_offset() {
+    fn too_many_digits_are_not_an_offset() {
         for text in [
             "+99999999999:00",
             "-4294967296",

@@ -1,26 +1,26 @@
-//! The words of a date and a time of day, in the order and the language of who wrote them.
+//! Splits a date and time of day into words, in any order and several languages.
 
 use super::ZoneOffset;
 use super::date::{Clock, Date, Form, WrittenZone, this_century};
 use super::offset::{number, signed_offset, worded_offset};
 
-/// What the words of a time are.
+/// Meaning of the words of a time.
 #[derive(Default)]
 pub(super) struct Parts {
     pub date: Option<(Date, Form)>,
     pub clock: Option<Clock>,
     pub zone: WrittenZone,
     pub zone_in_words: bool,
-    /// Whether the hours are those after noon.
+    /// Whether the time is PM; `None` for 24-hour times.
     pub noon: Option<bool>,
-    /// Of a date in several words.
+    /// Month of a date in several words.
     month: Option<i64>,
     day: Option<i64>,
     year: Option<i64>,
 }
 
 impl Parts {
-    /// None when a word has no place in a date or time.
+    /// Returns `None` if a word does not belong to a date or time.
     pub fn of(text: &str) -> Option<Parts> {
         let text = with_t_as_blank(text);
         let mut parts = Parts::default();
@@ -73,7 +73,7 @@ impl Parts {
         self.take_behind_clock(word)
     }
 
-    /// Before or after noon, or the zone.
+    /// Handles a word after the time of day: AM, PM or the zone.
     fn take_behind_clock(&mut self, word: &str) -> Option<()> {
         let folded = word.to_ascii_lowercase().replace('.', "");
         if let ("am" | "pm", None) = (folded.as_str(), self.noon) {
@@ -101,7 +101,7 @@ impl Parts {
         Some(())
     }
 
-    /// The day or the year of a date whose month stands in letters.
+    /// Handles the day or the year of a date whose month is in letters.
     fn take_number(&mut self, word: &str) -> Option<()> {
         let digits = word.trim_end_matches(['.', 's', 't', 'n', 'd', 'r', 'h', 'e', 'º', 'ª']);
         let value = number(digits)?;
@@ -114,7 +114,7 @@ impl Parts {
     }
 }
 
-/// The `T` between a date and a time of day as a blank.
+/// Replaces the `T` between a date and a time of day by a blank.
 fn with_t_as_blank(text: &str) -> String {
     let mut changed = text.to_owned();
     let bytes = text.as_bytes();
@@ -127,10 +127,10 @@ fn with_t_as_blank(text: &str) -> String {
     changed
 }
 
-/// A date in one word.
+/// Reads a date written as one word.
 fn date_of(word: &str) -> Option<(Date, Form)> {
     let mark = word.chars().find(|c| matches!(c, '.' | '/' | '-'))?;
-    // The dot behind a day or a year closes nothing: `26.11.2026.` is Croatian for 26.11.2026.
+    // A dot after a day or a year is ignored: `26.11.2026.` is Croatian for 26.11.2026.
     let word = if mark == '.' {
         word.strip_suffix('.').unwrap_or(word)
     } else {
@@ -171,7 +171,7 @@ fn date_of(word: &str) -> Option<(Date, Form)> {
     Some((Date::Open(numbers, whole_year), Form::Open))
 }
 
-/// A time of day at the beginning of a word, and what follows it.
+/// Reads a time of day at the beginning of a word; returns it with the rest.
 fn clock_of(word: &str) -> Option<(Clock, &str)> {
     let (hour, rest) = digits(word, 1..=2)?;
     let mark = rest.chars().next()?;
@@ -213,14 +213,14 @@ fn clock_of(word: &str) -> Option<(Clock, &str)> {
     ))
 }
 
-/// A whole number of this many digits at the beginning of a text, and what follows it.
+/// Reads an integer of this many digits at the beginning of a text; returns it with the rest.
 fn digits(text: &str, count: std::ops::RangeInclusive<usize>) -> Option<(i64, &str)> {
     let found = text.bytes().take_while(u8::is_ascii_digit).count();
     let (digits, rest) = text.split_at(found);
     Some((number(digits).filter(|_| count.contains(&found))?, rest))
 }
 
-/// Words that only make a time easier to say.
+/// Words without meaning for the date or time.
 const FILLERS: [&str; 9] = ["de", "del", "at", "um", "uhr", "h", "kl", "klo", "à"];
 
 /// Days of the week, short and long, in the languages of [`MONTHS`].
@@ -311,8 +311,8 @@ const WEEKDAYS: [&str; 84] = [
     "quarta",
 ];
 
-/// Beginnings of the names of the months in English, German, French, Spanish, Italian, Dutch,
-/// Portuguese and the Scandinavian languages. None begins one of another month.
+/// Prefixes of the names of the months in English, German, French, Spanish, Italian, Dutch,
+/// Portuguese and the Scandinavian languages. No prefix fits two months.
 const MONTHS: [(&str, i64); 40] = [
     ("jan", 1),
     ("ene", 1),
@@ -361,7 +361,7 @@ fn month_of(word: &str) -> Option<i64> {
     if !folded.chars().all(char::is_alphabetic) {
         return None;
     }
-    // mardi and martes are Tuesdays, martedì too.
+    // mardi, martes and martedì mean Tuesday.
     if folded.chars().count() > 3 && WEEKDAYS.contains(&folded.as_str()) {
         return None;
     }
@@ -376,7 +376,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn months_are_told_in_several_languages() {
+    fn months_are_read_in_several_languages() {
         for (word, month) in [
             ("März", 3),
             ("mai", 5),

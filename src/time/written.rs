@@ -1,7 +1,7 @@
-//! Dates and times of day as people, spreadsheets and loggers write them.
+//! Reads dates and times of day as people, spreadsheets and loggers write them.
 //!
-//! A text becomes a [`Written`]: what it says, before it is decided which of two meanings holds.
-//! The order of day and month and the offset from UTC are then given by whoever knows them.
+//! A text becomes a [`WrittenTime`]: its content before ambiguities are resolved. The caller then
+//! supplies the order of day and month and the offset from UTC.
 
 use jiff::civil;
 
@@ -9,7 +9,7 @@ use super::date::{Clock, Date, DateOrder, Form, WrittenZone};
 use super::words::Parts;
 use super::{NANOS_PER_SECOND, TimeTextError, Utc, ZoneOffset};
 
-/// A date and a time of day as they are written.
+/// A date and a time of day as written.
 #[derive(Clone, Debug, PartialEq)]
 pub struct WrittenTime {
     date: Date,
@@ -24,21 +24,21 @@ pub struct WrittenTime {
     pub zone_in_words: bool,
 }
 
-/// Unix seconds and milliseconds that are read: September 2001 to the year 2099.
+/// Range of Unix times that are accepted, in seconds: September 2001 to the year 2099.
 const UNIX_SECONDS: std::ops::Range<i64> = 1_000_000_000..4_100_000_000;
-/// Numbers of days since 1900 or 1904 as spreadsheets count them, about 1954 to 2119.
+/// Spreadsheet day numbers, counted from 1900 or 1904: about 1954 to 2119.
 const SPREADSHEET_DAYS: std::ops::Range<i64> = 20_000..80_000;
 impl WrittenTime {
     /// Reads a date with a time of day.
     ///
     /// # Errors
-    /// A text that is none, with the reason where there is more to say.
+    /// If the text is not a date and time, with the reason if there is more to say.
     pub fn parse(text: &str) -> Result<WrittenTime, TimeTextError> {
         let text = text.trim();
         if let Some(number) = Decimal::read(text) {
             return number.unix();
         }
-        // What the page of formats itself writes, and its near kin.
+        // The documented form and close variants of it.
         let strict = Utc::civil_of(text);
         if let Ok((civil, second, zone)) = &strict {
             return Ok(WrittenTime {
@@ -76,7 +76,7 @@ impl WrittenTime {
                     twelve_hours: parts.noon.is_some(),
                     zone_in_words: parts.zone_in_words,
                 };
-                // A day that no month has is reported now, whatever the order.
+                // An impossible day is reported now, whatever the order.
                 match written.orders().next() {
                     Some(_) => Ok(written),
                     None => not("there is no such day"),
@@ -101,7 +101,7 @@ impl WrittenTime {
         matches!(self.date, Date::Open(..))
     }
 
-    /// The orders in which its date exists; all of them when its order is known.
+    /// The orders in which its date is valid; all of them if its order is known.
     pub fn orders(&self) -> impl Iterator<Item = DateOrder> + use<> {
         let date = self.date;
         (DateOrder::ALL.into_iter()).filter(move |order| {
@@ -111,16 +111,16 @@ impl WrittenTime {
         })
     }
 
-    /// Its date in that order, `2026-11-26`; none when there is no such day.
+    /// Its date in that order, `2026-11-26`; `None` if there is no such day.
     pub fn date_text(&self, order: DateOrder) -> Option<String> {
         let (year, month, day) = self.date.read(order)?;
         Some(format!("{year:04}-{month:02}-{day:02}"))
     }
 
-    /// The instant, when open dates have this order and times without a zone this offset.
+    /// The instant, using this order for ambiguous dates and this offset for times without a zone.
     ///
     /// # Errors
-    /// No such day, and a second of 60 at another time than the end of a day of UTC.
+    /// If there is no such day, or the second is 60 anywhere but at the end of a UTC day.
     pub fn instant(&self, order: DateOrder, offset: ZoneOffset) -> Result<Utc, TimeTextError> {
         let no_day = || TimeTextError::NotATime("there is no such day".to_owned());
         let (year, month, day) = self.date.read(order).ok_or_else(no_day)?;
@@ -135,7 +135,7 @@ impl WrittenTime {
     }
 }
 
-/// Digits with a fraction or without.
+/// Digits with or without a fraction.
 struct Decimal {
     whole: i64,
     /// In units of 1e-9.
@@ -149,7 +149,7 @@ impl Decimal {
         if !digits(whole) || !digits(fraction) || whole.len() < 5 || whole.len() > 15 {
             return None;
         }
-        // 20261126 with nothing behind it is a date alone.
+        // 20261126 with nothing after it is a date alone.
         if whole.len() == 8 {
             return None;
         }
@@ -194,7 +194,7 @@ impl Decimal {
 mod tests {
     use super::*;
 
-    /// The instant in the only order that the date has, at +11:00 where no zone is said.
+    /// The instant in the only valid order of the date, at +11:00 if no zone is given.
     fn read(text: &str) -> String {
         let written = WrittenTime::parse(text).unwrap_or_else(|e| panic!("{text}: {e}"));
         let orders: Vec<DateOrder> = written.orders().collect();
@@ -209,7 +209,7 @@ mod tests {
     }
 
     #[test]
-    fn one_instant_in_many_hands() {
+    fn one_instant_in_many_notations() {
         for text in [
             "2026-11-26 10:00:05",
             "2026-11-26T10:00:05+11:00",
@@ -267,7 +267,7 @@ mod tests {
     }
 
     #[test]
-    fn a_date_with_two_meanings_keeps_both() {
+    fn an_ambiguous_date_keeps_both_readings() {
         let written = WrittenTime::parse("03/04/2026 10:00").unwrap();
         assert!(written.is_open());
         let readings: Vec<_> = (written.orders())
@@ -280,14 +280,14 @@ mod tests {
                 (DateOrder::MonthDayYear, "2026-03-04".to_owned()),
             ]
         );
-        // A year of two digits may stand first.
+        // A two-digit year may come first.
         let short = WrittenTime::parse("25/11/26 10:00").unwrap();
         let orders: Vec<DateOrder> = short.orders().collect();
         assert_eq!(orders, [DateOrder::DayMonthYear, DateOrder::YearMonthDay]);
     }
 
     #[test]
-    fn what_is_no_time_says_why() {
+    fn text_that_is_not_a_time_is_reported_with_the_reason() {
         let why = |text: &str| match WrittenTime::parse(text) {
             Err(TimeTextError::NotATime(why)) => why,
             other => panic!("{text}: {other:?}"),
@@ -310,7 +310,7 @@ mod tests {
     }
 
     #[test]
-    fn zones_are_told_apart() {
+    fn zones_are_distinguished() {
         let zone = |text: &str| WrittenTime::parse(text).unwrap().zone;
         assert_eq!(zone("26.11.2026 10:00"), WrittenZone::Missing);
         assert_eq!(
@@ -325,13 +325,13 @@ mod tests {
             zone("26.11.2026 10:00+01:00"),
             WrittenZone::Offset(ZoneOffset::from_hours(1))
         );
-        // Perhaps +02:00 cut short, perhaps +20:00.
+        // Either a truncated +02:00 or +20:00.
         assert!(WrittenTime::parse("2026-04-04T05:00:48+2").is_err());
         assert!(WrittenTime::parse("26.11.2026 10:00 UTC CET").is_err());
     }
 
     #[test]
-    fn parts_of_a_time_are_known_by_what_they_hold() {
+    fn dates_and_times_of_day_are_recognised_by_content() {
         assert_eq!(WrittenTime::holds("26/11/2026"), (true, false));
         assert_eq!(WrittenTime::holds("10:00"), (false, true));
         assert_eq!(WrittenTime::holds("1795647605"), (true, true));

@@ -1,10 +1,10 @@
-//! Local time beside UTC, for people.
+//! Local time for display beside UTC.
 
 use super::{Utc, ZoneOffset};
 
 impl ZoneOffset {
-    /// The time of day there, to the minute or, where there are seconds, to the nearest second:
-    /// `20:30`, and `20:30 +1d` when it is the next day there.
+    /// Local time of day, to the minute or, if the seconds are not zero, to the nearest second:
+    /// `20:30`, or `20:30 +1d` if it is the next day there.
     pub fn clock(self, time: Utc) -> String {
         let there = self.shifted(time);
         let (.., hour, minute, second) = there.calendar();
@@ -18,7 +18,7 @@ impl ZoneOffset {
         }
     }
 
-    /// Date and time of day there, with the zone: `2026-09-12 20:30:00 +11:00`.
+    /// Local date and time of day, with the zone: `2026-09-12 20:30:00 +11:00`.
     pub fn date_and_clock(self, time: Utc) -> String {
         let (year, month, day, hour, minute, second) = self.shifted(time).calendar();
         format!(
@@ -27,7 +27,7 @@ impl ZoneOffset {
         )
     }
 
-    /// To the nearest second.
+    /// Local time, to the nearest second.
     fn shifted(self, time: Utc) -> Utc {
         time.plus_seconds(self.seconds() as f64 + 0.5)
     }
@@ -42,7 +42,7 @@ mod tests {
     }
 
     #[test]
-    fn a_clock_in_the_east_is_ahead() {
+    fn a_clock_east_of_greenwich_is_ahead_of_utc() {
         let noon = Utc::parse("2026-09-12T12:00:00Z").unwrap();
         assert_eq!(zone("+11:00").clock(noon), "23:00");
         assert_eq!(zone("-05:00").clock(noon), "07:00");
@@ -56,7 +56,7 @@ mod tests {
     }
 
     #[test]
-    fn a_zone_reads_as_it_is_written() {
+    fn an_offset_reads_back_as_written() {
         for (text, shown) in [
             ("+11:00", "+11:00"),
             ("-0330", "-03:30"),
@@ -65,7 +65,7 @@ mod tests {
             ("-00:30", "-00:30"),
         ] {
             assert_eq!(zone(text).to_string(), shown);
-            // A local time with that zone behind it is the instant it was made from.
+            // A local time with its zone reads back as the original instant.
             let time = Utc::parse("2026-03-01T05:06:07Z").unwrap();
             let local = zone(text).date_and_clock(time);
             let (clock, offset) = local.rsplit_once(' ').unwrap();

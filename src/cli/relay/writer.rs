@@ -135,8 +135,7 @@ impl Writer {
         self.bar.suspend(|| match told.loudness {
             Loudness::Note | Loudness::Milestone => console.note(&told.text),
             Loudness::Warning => console.warning(&told.text),
-            // A terminal rings.
-            Loudness::Alarm => console.warning(&format!("ALARM: {}\u{7}", told.text)),
+            Loudness::Alarm => console.alarm(&told.text),
         });
         if self.json {
             let _ = self.console.result(&line(&TellLine {

@@ -1,4 +1,4 @@
-//! Handlers of the page's requests.
+//! Requests from a page and their responses.
 
 use std::sync::Arc;
 use std::time::Duration;
@@ -28,14 +28,14 @@ use crate::report::{MapTrack, SkyErrorMap, pictures, sky_error_map};
 use crate::solve::Outcome;
 use crate::time::Utc;
 
-/// Longest wait for the state of the newest edit; with a very long log the state before it is
-/// shown.
+/// Longest wait for the state of the newest edit; a very long log takes longer, and then the
+/// previous state is shown.
 const PATIENCE: Duration = Duration::from_secs(15);
 
 /// An error response.
 pub struct Refusal(StatusCode, Trouble);
 
-/// An error response with a message.
+/// Makes an error response with a message.
 pub fn trouble(status: StatusCode, problem: &str, help: Option<&str>) -> Refusal {
     let help = help.map(str::to_owned);
     let problem = problem.to_owned();
@@ -67,7 +67,7 @@ impl From<RefusedEdit> for Refusal {
     }
 }
 
-/// Runs slow work on the blocking pool, so that other requests are not held up.
+/// Runs slow work on a blocking thread, so that other requests are not held up.
 pub async fn aside<T: Send + 'static>(
     work: impl FnOnce() -> Result<T, Refusal> + Send + 'static,
 ) -> Result<T, Refusal> {
@@ -81,7 +81,7 @@ pub async fn aside<T: Send + 'static>(
     })
 }
 
-/// Parses a request body.
+/// Parses the body of a request.
 pub fn read<'a, T: Deserialize<'a>>(body: &'a [u8]) -> Result<T, Refusal> {
     serde_json::from_slice(body).map_err(|wrong| {
         let problem = format!("what was sent is not understood: {wrong}");
@@ -89,7 +89,7 @@ pub fn read<'a, T: Deserialize<'a>>(body: &'a [u8]) -> Result<T, Refusal> {
     })
 }
 
-/// The newest state available, after a short wait for that of the newest edit.
+/// Returns the newest state that is ready, waiting a while for that of the newest edit.
 pub fn newest(shared: &Shared) -> Result<(Arc<SolvedSession>, Arc<View>), Refusal> {
     shared.desk.newest(PATIENCE).ok_or_else(|| {
         trouble(
@@ -112,7 +112,7 @@ struct LiveView {
     runs: Vec<RunView>,
 }
 
-/// A state with the values that change independently of it.
+/// A state, with what changes independently of it.
 #[derive(Serialize)]
 struct Shown<'a> {
     #[serde(flatten)]
@@ -155,7 +155,7 @@ pub async fn edit(State(shared): State<Shared>, body: Bytes) -> Result<Response,
         let sent: EditSent = read(&body)?;
         let version = shared.desk.post(&sent.edit, sent.version, Utc::now())?;
         if matches!(sent.edit, EditRequest::AddPeak(_)) {
-            // Peaking starts again on the next peak.
+            // Peaking starts afresh for the next peak.
             shared.live.restart();
         }
         Ok(Json(json!({ "version": version })).into_response())
@@ -182,7 +182,7 @@ pub async fn picture(
     .await
 }
 
-/// A picture as a response.
+/// Makes a response from an SVG picture.
 pub fn svg(text: String) -> Response {
     (
         [(header::CONTENT_TYPE, "image/svg+xml; charset=utf-8")],
@@ -263,7 +263,7 @@ pub struct OfEmitter {
     emitter: String,
 }
 
-/// Passes of the emitter with that name.
+/// Returns the passes of the emitter of that name.
 fn passes_of(shared: &Shared, emitter: &str) -> Result<Vec<Pass>, Refusal> {
     let session = &shared.desk.session;
     let id = session.sky.emitter_named(emitter).map_err(|why| {
@@ -373,7 +373,7 @@ struct PeakingSent {
     emitter: Option<String>,
 }
 
-/// Sets the emitter being peaked; discards earlier readings.
+/// Sets the emitter being peaked; earlier readings are discarded.
 pub async fn peaking(State(shared): State<Shared>, body: Bytes) -> Result<Response, Refusal> {
     aside(move || {
         let sent: PeakingSent = read(&body)?;

@@ -14,7 +14,7 @@ const STYLE: &str = "text/css; charset=utf-8";
 const PICTURE: &str = "image/svg+xml";
 const FONT: &str = "font/ttf";
 
-/// The style of pictures on a dark screen, the same as in a report.
+/// Style sheet for pictures on a dark screen, the same as in a report.
 const PICTURE_STYLE: &str = "pictures.css";
 
 /// Name, type and contents of every file of the page.
@@ -84,12 +84,12 @@ mod tests {
             let text = std::str::from_utf8(bytes).unwrap();
             for line in text.lines() {
                 let names = line.contains("http://") || line.contains("https://");
-                // The name of an XML name space is not an address that is fetched.
+                // An XML namespace is not an address to fetch.
                 assert!(!names || line.contains("www.w3.org"), "{name}: {line}");
             }
         }
         assert!(!PAGE.contains("://"));
-        // The content security policy blocks inline style and handlers.
+        // The content security policy blocks all of these.
         assert!(!PAGE.contains("<style") && !PAGE.contains(" style=") && !PAGE.contains("onclick"));
     }
 }

@@ -1,4 +1,4 @@
-//! Events sent to every page that watches.
+//! Events sent to every open page.
 
 use std::collections::VecDeque;
 use std::convert::Infallible;
@@ -15,10 +15,10 @@ use super::Shared;
 use crate::desk::live::News;
 use crate::desk::state::Happened;
 
-/// Events buffered for a slow page; older ones are dropped, and each event can be used without
-/// those before it.
+/// Events buffered per page; a page further behind gets only the latest ones, each of
+/// which is complete in itself.
 const BEHIND: usize = 64;
-/// Interval of keep-alive messages on a quiet stream, to notice pages that are gone.
+/// Interval of keep-alive messages on idle connections, to notice pages that are gone.
 const SIGN_OF_LIFE: Duration = Duration::from_secs(15);
 
 /// Something that happened.
@@ -29,7 +29,7 @@ pub struct Event {
 }
 
 impl Event {
-    /// An event with that name and plain values.
+    /// Makes an event of that name from serializable data.
     pub fn new(name: &'static str, data: &impl Serialize) -> Event {
         Event {
             name,
@@ -40,7 +40,7 @@ impl Event {
     pub fn changed(version: u64) -> Event {
         Event::new("changed", &serde_json::json!({ "version": version }))
     }
-    /// What happens at the mount.
+    /// News from the mount, the receiver or a run.
     pub fn live(news: &News) -> Event {
         match news {
             News::MountReading(reading) => Event::new("reading", reading),
@@ -48,7 +48,7 @@ impl Event {
             News::Runs(runs) => Event::new("runs", runs),
         }
     }
-    /// Converts an event of the desk.
+    /// Converts a notification of the desk.
     pub fn of(happened: Happened) -> Event {
         match happened {
             Happened::Changed(version) => Event::changed(version),
@@ -59,7 +59,7 @@ impl Event {
     }
 }
 
-/// Sends events to every page.
+/// The channel to every open page.
 #[derive(Clone, Debug)]
 pub struct Bus(broadcast::Sender<Event>);
 
@@ -70,22 +70,22 @@ impl Default for Bus {
 }
 
 impl Bus {
-    /// Sends an event to every page that watches, if any.
+    /// Sends an event to every open page; there may be none.
     pub fn tell(&self, event: Event) {
         let _ = self.0.send(event);
     }
-    /// Number of pages that watch.
+    /// Returns the number of open pages.
     pub fn watchers(&self) -> usize {
         self.0.receiver_count()
     }
 }
 
-/// The event stream of a page: the present state first, then each change.
+/// Streams events to a page: the current state first, then every event.
 pub async fn events(
     State(shared): State<Shared>,
 ) -> Sse<impl Stream<Item = Result<Sent, Infallible>>> {
     let receiver = shared.bus.0.subscribe();
-    // The present state first, then each change.
+    // The current state first, then every event.
     let live = &shared.live;
     let mut first = VecDeque::from([Event::changed(shared.desk.version())]);
     first.extend(

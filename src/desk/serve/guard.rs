@@ -1,4 +1,4 @@
-//! Access control: keeps out other pages and other computers.
+//! Access control: keeps out requests from other pages and other computers.
 
 use std::net::IpAddr;
 use std::sync::Arc;
@@ -10,16 +10,16 @@ use axum::response::{IntoResponse, Response};
 
 use super::api::trouble;
 
-/// The page loads content from this server only.
+/// The page may load content from this server only.
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; \
     img-src 'self' data:; connect-src 'self'; font-src 'self'; base-uri 'none'; \
     form-action 'none'; frame-ancestors 'none'";
 
-/// Which requests are accepted.
+/// Which requests are allowed.
 #[derive(Debug)]
 pub struct Gate {
     port: u16,
-    /// Token that every request must carry if other computers have access.
+    /// Token that every request must carry if other computers can connect.
     token: Option<String>,
 }
 
@@ -28,7 +28,7 @@ impl Gate {
         Gate { port, token }
     }
 
-    /// Why a request is refused; `None` if it is accepted.
+    /// Returns why a request is refused; `None` if it is allowed.
     fn refused(&self, request: &Request) -> Option<(StatusCode, &'static str, &'static str)> {
         let headers = request.headers();
         let Some(host) = one(headers, header::HOST).filter(|host| self.is_own(host)) else {
@@ -39,7 +39,7 @@ impl Gate {
             ));
         };
         let path = request.uri().path();
-        // Files that every copy of the program contains need no token.
+        // These files are the same in every copy of the program: no secret needed.
         if path == "/" || path.starts_with("/assets/") {
             return None;
         }
@@ -63,8 +63,7 @@ impl Gate {
         if named && origin != Some(own.as_str()) {
             return Some(foreign);
         }
-        // Browsers without an `Origin` header may still say where a request comes from (Fetch
-        // Metadata, W3C).
+        // Browsers report the source of a request even without an origin (Fetch Metadata, W3C).
         let from = one(headers, HeaderName::from_static("sec-fetch-site"));
         if path != "/" && from.is_some_and(|from| from != "same-origin" && from != "none") {
             return Some(foreign);
@@ -73,8 +72,7 @@ impl Gate {
             if !named {
                 return Some(foreign);
             }
-            // A form cannot set this header, and a script of another origin needs a preflight
-            // request.
+            // A form cannot set it, and a script of another page would need a CORS preflight.
             if one(headers, HeaderName::from_static("x-desk")) != Some("1") {
                 return Some(foreign);
             }
@@ -95,7 +93,7 @@ impl Gate {
         None
     }
 
-    /// Whether a host names this desk in a way that DNS cannot assign to another.
+    /// Whether a host is this desk under a name that no DNS server can redirect here.
     fn is_own(&self, host: &str) -> bool {
         let port = format!(":{}", self.port);
         let Some(name) = host.strip_suffix(&port) else {
@@ -104,19 +102,19 @@ impl Gate {
         if name.eq_ignore_ascii_case("localhost") || name == "127.0.0.1" {
             return true;
         }
-        // With a token, other computers may connect by any IP address of this one.
+        // With the token, other computers may connect to any IP address of this one.
         self.token.is_some() && name.parse::<IpAddr>().is_ok()
     }
 }
 
-/// The value of a header that occurs exactly once.
+/// Returns the value of a header that occurs exactly once.
 fn one(headers: &HeaderMap, name: HeaderName) -> Option<&str> {
     let mut values = headers.get_all(name).iter();
     let value = values.next()?;
     values.next().is_none().then(|| value.to_str().ok())?
 }
 
-/// Whether a request carries the token, in its header or its query.
+/// Whether a request carries the token, in a header or in its query.
 fn bears(request: &Request, token: &str) -> bool {
     let by_header = one(request.headers(), HeaderName::from_static("x-desk-token"));
     let query = request.uri().query().unwrap_or_default();
@@ -129,13 +127,13 @@ fn bears(request: &Request, token: &str) -> bool {
         .any(|said| is_same(said, token))
 }
 
-/// Compares in constant time, so that the time does not show how much was right.
+/// Compares in a time that does not reveal how much of it is right.
 fn is_same(said: &str, token: &str) -> bool {
     let pairs = said.bytes().zip(token.bytes());
     said.len() == token.len() && pairs.fold(0, |differs, (a, b)| differs | (a ^ b)) == 0
 }
 
-/// Accepts or refuses a request, and sets the headers that every response needs.
+/// Allows or refuses a request, and sets the headers common to all responses.
 pub async fn guard(State(gate): State<Arc<Gate>>, request: Request, next: Next) -> Response {
     let mut answer = match gate.refused(&request) {
         Some((status, problem, help)) => trouble(status, problem, Some(help)).into_response(),

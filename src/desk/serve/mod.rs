@@ -21,11 +21,11 @@ use crate::problem::Error;
 pub use events::{Bus, Event};
 use guard::Gate;
 
-/// Largest request body, enough for an edit or a list of exports.
+/// Largest request body, bytes: an edit or a list of exports is far smaller.
 const MOST_BYTES: usize = 64 << 10;
-/// Largest log to import.
+/// Largest log to import, bytes.
 const MOST_IMPORTED_BYTES: usize = 64 << 20;
-/// Bytes of a token: 128 bits cannot be guessed.
+/// Bytes in a token: 128 bits cannot be guessed.
 const TOKEN_BYTES: usize = 16;
 
 /// A port that is bound but not yet served.
@@ -45,11 +45,11 @@ pub(crate) struct Shared {
 }
 
 impl Bound {
-    /// Binds a port, or one that the system chooses: on this computer only, or with `lan` on all
-    /// its interfaces, with a random token that every request must carry.
+    /// Binds a port, or one the system chooses: on the loopback interface, or with `lan` on all
+    /// interfaces, with a random token that every request must carry.
     ///
     /// # Errors
-    /// [`Error::Usage`] if the port cannot be bound.
+    /// [`Error::Usage`] if the port is not available.
     pub fn new(port: u16, lan: bool) -> Result<Bound, Error> {
         let host = match lan {
             true => Ipv4Addr::UNSPECIFIED,
@@ -74,12 +74,13 @@ impl Bound {
         })
     }
 
-    /// Its URL in a browser on this computer.
+    /// Returns the address for a browser on this computer.
     pub fn url(&self) -> String {
         self.url_on(IpAddr::V4(Ipv4Addr::LOCALHOST))
     }
 
-    /// Its URL from elsewhere in the network, if known; `None` without `lan`.
+    /// Returns the address for a browser elsewhere on the network; `None` if unknown or bound to
+    /// this computer alone.
     pub fn lan_url(&self) -> Option<String> {
         self.token.as_ref()?;
         own_address().map(|ip| self.url_on(ip))
@@ -93,10 +94,10 @@ impl Bound {
         format!("http://{ip}:{}/{query}", self.address.port())
     }
 
-    /// Serves until `end` completes.
+    /// Serves until `end` is signalled.
     ///
     /// # Errors
-    /// If the runtime or the server fails.
+    /// If the runtime or the socket fails.
     pub fn serve(
         self,
         (desk, live): (Arc<Desk>, Arc<Live>),
@@ -152,7 +153,7 @@ fn router(shared: Shared, gate: Arc<Gate>) -> Router {
         .with_state(shared)
 }
 
-/// A random token that cannot be guessed.
+/// Makes a random token.
 fn new_token() -> Result<String, Error> {
     let mut bytes = [0; TOKEN_BYTES];
     getrandom::fill(&mut bytes)
@@ -160,11 +161,11 @@ fn new_token() -> Result<String, Error> {
     Ok(bytes.iter().map(|byte| format!("{byte:02x}")).collect())
 }
 
-/// This computer's address in the network: the source address it would send from. Nothing is sent
-/// to find out.
+/// Returns this computer's address on the network: the source address of its packets. Nothing
+/// is sent to find out.
 fn own_address() -> Option<IpAddr> {
     let socket = UdpSocket::bind((Ipv4Addr::UNSPECIFIED, 0)).ok()?;
-    // A documentation address (RFC 5737): connecting a UDP socket sends no packet.
+    // An address reserved for documentation (RFC 5737): connecting UDP sends no packet.
     socket.connect((Ipv4Addr::new(192, 0, 2, 1), 9)).ok()?;
     let ip = socket.local_addr().ok()?.ip();
     (!ip.is_unspecified()).then_some(ip)

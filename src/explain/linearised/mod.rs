@@ -1,5 +1,5 @@
-//! The peaks to first order about a joint fit, with the columns of all hypotheses at once: made
-//! in one pass over the peaks, then asked many times, without going back to the sky or the mount.
+//! The peaks linearised about a joint fit, with the columns of all hypotheses at once: built in one
+//! pass over the peaks, then used many times without going back to the sky or the mount.
 //!
 //! With residuals r, columns J (both over the logged standard deviations), steps s and a noise of
 //! variance v, a fit of some columns minimises
@@ -8,9 +8,10 @@
 //! |r + J s|^2 + v sum_j ((value_j - expected_j) / spread_j)^2
 //! ```
 //!
-//! A peak is either good, with Gaussian noise, or bad, and then within reach of the beam's side
+//! A peak is either good, with Gaussian noise, or bad, and then either near the beam and its side
 //! lobes or anywhere on the sky, with the density g. With n_i rows of peak i, standard deviations
-//! s_i and the chance q that a peak is bad, the cost of a fit is, up to a constant of the peaks,
+//! s_i and the probability q that a peak is bad, the cost of a fit is, up to a constant of the
+//! peaks,
 //!
 //! ```text
 //! -2 ln L = sum over good peaks (|r_i|^2 / v + n_i ln v)
@@ -48,42 +49,41 @@ pub(crate) struct Linearised {
     residuals: Vec<f64>,
     /// By row: the standard deviation by which it was divided, radians.
     sigmas: Arc<Vec<f64>>,
-    /// Each column's value, and what is known of it: mean and spread.
+    /// Each column's value, and its prior: mean and spread.
     known: Vec<KnownBefore>,
-    /// By peak the first of its rows, and at the end the number of rows.
+    /// By peak: the first of its rows; at the end: the number of rows.
     first_row: Arc<Vec<usize>>,
-    /// By peak: what it costs to call it bad when the noise is one.
+    /// By peak: the cost of calling it bad at unit noise.
     bad_cost: Arc<Vec<BadCost>>,
     trust: Trust,
-    /// Sums over the peaks that the joint fit explains, from which those of other choices
-    /// differ little.
+    /// Sums over the peaks that the joint fit explains; those of other selections differ little.
     reference: Arc<Vec<bool>>,
     normal: OnceCell<Normal>,
 }
 
-/// What is taken at its word.
+/// What the fit trusts without checking.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Trust {
     /// The logged standard deviations, unless the scatter is larger.
     pub logged: bool,
     /// Every peak.
     pub all: bool,
-    /// Width of the beam, by which bad peaks are near or far.
+    /// Width of the beam, which separates near from far bad peaks.
     pub beamwidth: Angle,
 }
 
-/// A column's value at the joint fit, and what is known of it.
+/// A column's value at the joint fit, and its prior.
 #[derive(Clone, Copy, Debug)]
 struct KnownBefore {
     value: f64,
     expected: f64,
     spread: f64,
-    /// What counts as plausible without the data; the spread is larger where the value is.
+    /// The plausible size without the data; the spread is larger where the value is.
     base_spread: f64,
 }
 
 impl KnownBefore {
-    /// Of a column that is not in the joint fit.
+    /// For a column that is not in the joint fit.
     fn of(column: &ShapeColumn) -> KnownBefore {
         KnownBefore {
             value: 0.0,
@@ -94,14 +94,14 @@ impl KnownBefore {
     }
 }
 
-/// A column that is another one times a pull.
+/// A column that is another one times a factor by peak.
 #[derive(Clone, Debug)]
 pub(crate) struct Pulled {
-    /// The number of that other one.
+    /// The number of the other column.
     pub from: usize,
     /// By peak.
     pub pull: Vec<f64>,
-    /// The column that it becomes.
+    /// The resulting column.
     pub column: ShapeColumn,
 }
 
@@ -116,18 +116,18 @@ struct Normal {
     count: f64,
 }
 
-/// Which peaks count, and how much.
+/// Which peaks count, and with what weight.
 #[derive(Clone, Copy, Debug)]
 pub(crate) enum Weighted<'a> {
-    /// These, each once.
+    /// These, with weight one.
     Kept(&'a [bool]),
-    /// Each by its weight.
+    /// Each with its own weight.
     By(&'a [f64]),
 }
 
 impl Linearised {
-    /// About `parameters` of `problem`, with `more` columns beside its own, which come first.
-    /// `kept` says which peaks the joint fit explains.
+    /// Linearises about `parameters` of `problem`, with `more` columns after its own. `kept` tells
+    /// which peaks the joint fit explains.
     pub fn at(
         problem: &JointProblem<'_>,
         (peaks, sigmas): (&[SessionPeak], &[[Angle; 2]]),
@@ -153,12 +153,12 @@ impl Linearised {
             let here = problem.at_about(&bare, i, parameters);
             problem.derivatives_where_expected(i, &here, more, |j, c| changes[j] = c);
             let offset = here.misfit_at_encoders();
-            // Another target is no small step: its column is the exact difference.
+            // Another target is not a small step: its column is the exact difference.
             for (k, column) in problem.columns().iter().chain(more).enumerate() {
                 if let Lever::Retarget(steps) = &column.lever
                     && steps[i].norm_squared() > 0.0
                 {
-                    // One that is in the fit has been made: it is taken back.
+                    // A step already in the fit is reversed.
                     let way = if k < own { -1.0 } else { 1.0 };
                     let target = (here.target() + steps[i] * way).normalize();
                     let other = here.misfit_to(target);
@@ -275,7 +275,7 @@ impl Linearised {
         self.trust.logged
     }
 
-    /// The same with other spreads of the joint fit's own columns.
+    /// The same with other prior spreads for the joint fit's own columns.
     pub fn with_spreads(&self, spreads: &[f64]) -> Linearised {
         let mut other = self.clone();
         for (known, spread) in other.known.iter_mut().zip(spreads) {
@@ -285,8 +285,8 @@ impl Linearised {
         other
     }
 
-    /// The same peaks with the joint fit's own columns, the first `own`, and beside them others
-    /// that are columns of these times a pull, by peak.
+    /// The same peaks with the joint fit's own columns, the first `own`, followed by columns that
+    /// are each one of these times a factor by peak.
     pub fn pulled(&self, own: usize, others: &[Pulled]) -> Linearised {
         let width = own + others.len();
         let mut columns = Vec::with_capacity(self.residuals.len() * width);
@@ -307,7 +307,7 @@ impl Linearised {
         }
     }
 
-    /// The same with some columns of the joint fit taken out of it altogether.
+    /// The same with some columns of the joint fit removed from it.
     pub fn without(&self, dropped: &[usize]) -> Linearised {
         let mut other = self.clone();
         for j in dropped {
@@ -353,13 +353,13 @@ impl Linearised {
 
     /// J'J and J'r of some columns, and how many rows count.
     ///
-    /// A choice of peaks that is nearly the reference's differs from its sums by a few rows.
+    /// A selection close to the reference differs from its sums by a few rows.
     fn sums(&self, chosen: &[usize], weights: &Weighted<'_>) -> (DMatrix<f64>, DVector<f64>, f64) {
         let p = chosen.len();
         let mut matrix = DMatrix::zeros(p, p);
         let mut right = DVector::zeros(p);
         let mut count = 0.0;
-        // Each peak that counts, and how much.
+        // Each peak that counts, with its weight.
         let mut counting: Vec<(usize, f64)> = Vec::new();
         match weights {
             Weighted::By(weights) => {
@@ -424,7 +424,7 @@ impl Linearised {
         (matrix, right, count)
     }
 
-    /// J'J of some columns, for noise one and without priors; none when it is not finite.
+    /// J'J of some columns, for unit noise and without priors; `None` when it is not finite.
     pub fn information(&self, chosen: &[usize], weights: &Weighted<'_>) -> Option<DMatrix<f64>> {
         let (matrix, _, _) = self.sums(chosen, weights);
         matrix.iter().all(|v| v.is_finite()).then_some(matrix)
@@ -435,7 +435,7 @@ impl Linearised {
         self.sums(chosen, weights).1
     }
 
-    /// Whether a column counts in the joint fit.
+    /// Whether a column is in the joint fit.
     pub fn is_set(&self, column: usize) -> bool {
         self.known[column].value != 0.0
     }

@@ -1,5 +1,5 @@
-//! Fits to those peaks that a fit can explain: which peaks are good, how large their noise is and
-//! what the fit costs, settled together.
+//! Fits to the peaks that a fit can explain: which peaks are good, how large their noise is and the
+//! cost of the fit, iterated together.
 
 use nalgebra::DMatrix;
 
@@ -10,7 +10,7 @@ use crate::explain::tuned::{
 };
 use crate::fit::robust::Loss;
 
-/// With fewer degrees of freedom nothing can be judged: one would be used up by the noise.
+/// With fewer degrees of freedom nothing can be tested: one is used up by the noise.
 const LEAST_FREEDOM: f64 = 2.0;
 
 /// A fit of some columns to those peaks that it can explain.
@@ -22,7 +22,7 @@ pub(crate) struct LinearFit {
     pub values: Vec<f64>,
     /// Standard deviation of each.
     pub sigmas: Vec<f64>,
-    /// Times its own transpose it is the covariance for noise one.
+    /// This times its own transpose is the covariance at unit noise.
     inverse: DMatrix<f64>,
     /// By peak, whether it is explained.
     pub kept: Vec<bool>,
@@ -30,9 +30,9 @@ pub(crate) struct LinearFit {
     pub squares: Vec<f64>,
     /// Variance of the noise in the same units.
     pub variance: f64,
-    /// Rows explained less parameters paid for.
+    /// Rows explained minus the effective number of parameters.
     pub freedom: f64,
-    /// Cost of the columns' deviation from what was known of them.
+    /// Cost of the columns' deviation from their priors.
     pub prior: f64,
 }
 
@@ -45,7 +45,7 @@ impl LinearFit {
 
 impl Linearised {
     /// Fits `chosen` to the peaks `start` and then to those that it explains, until they settle;
-    /// none when nothing is left to judge the noise by.
+    /// `None` when no degrees of freedom are left to estimate the noise.
     fn settle(&self, chosen: &[usize], start: &[bool], variance: f64) -> Option<LinearFit> {
         let mut kept = start.to_vec();
         let mut variance = variance;
@@ -85,7 +85,7 @@ impl Linearised {
         None
     }
 
-    /// The noise that counts: the scatter, but not less than logged sigmas say.
+    /// The noise used: the scatter, but at least the logged sigmas.
     fn noise_of(&self, scatter: f64) -> f64 {
         if self.trust.logged {
             scatter.max(1.0)
@@ -94,7 +94,8 @@ impl Linearised {
         }
     }
 
-    /// Which peaks are explained; the worst beyond [`MOST_BAD_PEAKS`] count as explained after all.
+    /// Which peaks are explained. At most the share [`MOST_BAD_PEAKS`], the worst, is called bad.
+    /// explained.
     pub fn explained(&self, squares: &[f64], variance: f64) -> Vec<bool> {
         let cost = self.costs_of_bad(variance);
         let mut bad: Vec<(f64, usize)> = (squares.iter().enumerate())
@@ -113,7 +114,7 @@ impl Linearised {
         kept
     }
 
-    /// What it costs to call a peak bad, by its number and its sum of squares, in units of that sum
+    /// The cost of calling a peak bad, by its number and its sum of squares, in units of that sum
     /// over the variance.
     pub fn costs_of_bad(&self, variance: f64) -> impl Fn(usize, f64) -> f64 {
         let log = variance.ln();
@@ -126,8 +127,8 @@ impl Linearised {
         }
     }
 
-    /// -2 ln of the prior density of some values, up to a constant of the columns' plausible
-    /// sizes: a column that claims a larger size than plausible pays for the width.
+    /// -2 ln of the prior density of some values, up to a constant of the columns' plausible sizes:
+    /// a column with a larger size than plausible is charged for the width.
     pub fn prior_cost(&self, chosen: &[usize], values: &[f64]) -> f64 {
         (chosen.iter().zip(values))
             .map(|(j, value)| {
@@ -152,7 +153,7 @@ impl Linearised {
     }
 
     /// The best fit of `chosen` from several starts: the peaks `kept` now, all of them, and those
-    /// that a slowly growing loss leaves near.
+    /// close to a fit with a slowly growing loss.
     pub fn fit(&self, chosen: &[usize], kept: &[bool], variance: f64) -> Option<LinearFit> {
         let all = vec![true; self.peaks()];
         let mut found: Vec<LinearFit> = self.settle(chosen, kept, variance).into_iter().collect();
@@ -170,10 +171,10 @@ impl Linearised {
             .min_by(|a, b| self.cost(a).total_cmp(&self.cost(b)))
     }
 
-    /// The peaks near the fit by Cauchy's loss, and its noise.
+    /// The peaks close to the fit with Cauchy's loss, and its noise.
     pub fn near_by_slow_loss(&self, chosen: &[usize]) -> Option<(Vec<bool>, f64)> {
-        /// Median of the radius of two-dimensional unit noise: the root of 2 ln 2, by definition of
-        /// the Rayleigh distribution.
+        /// Median radius of two-dimensional unit noise: the square root of 2 ln 2, from the
+        /// Rayleigh distribution.
         const MEDIAN_RADIUS: f64 = 1.1774;
         let mut weights = vec![1.0; self.peaks()];
         let mut variance = 1.0;

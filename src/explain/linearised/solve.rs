@@ -9,11 +9,11 @@ use super::{Linearised, Weighted};
 pub(crate) struct LinearStep {
     /// By chosen column.
     pub step: DVector<f64>,
-    /// Times its own transpose it is the covariance for noise one.
+    /// This times its own transpose is the covariance at unit noise.
     pub inverse: DMatrix<f64>,
-    /// Rows less the parameters paid for.
+    /// Rows minus the effective number of parameters.
     pub freedom: f64,
-    /// By how much the sum of squares, the priors' included, falls.
+    /// The fall of the sum of squares, including that of the priors.
     pub fall: f64,
 }
 
@@ -33,11 +33,13 @@ impl Linearised {
             matrix[(a, a)] += held;
             right[a] += (known.value - known.expected) * held;
         }
-        // Columns of very different size: scaled to a unit diagonal first.
+        // Columns of very different size: first scaled to a unit diagonal.
         let scale = DVector::from_fn(p, |a, _| 1.0 / matrix[(a, a)].max(1e-300).sqrt());
-        for (b, mut column) in matrix.column_iter_mut().enumerate() {
-            for (value, a) in column.iter_mut().zip(&scale) {
-                *value *= a * scale[b];
+        // Column by column, as slices, which are gone along fastest.
+        let scales = scale.as_slice();
+        for (column, b) in matrix.as_mut_slice().chunks_exact_mut(p.max(1)).zip(scales) {
+            for (value, a) in column.iter_mut().zip(scales) {
+                *value *= a * b;
             }
         }
         // inverse = D L^-T, so that inverse times its transpose is the inverse of the matrix.
@@ -46,7 +48,7 @@ impl Linearised {
             column.component_mul_assign(&scale);
         }
         let step = -(&inverse * inverse.tr_mul(&right));
-        // The priors pay for their share of the parameters.
+        // The priors account for their share of the parameters.
         let by_priors: f64 = (chosen.iter().enumerate())
             .map(|(a, j)| inverse.row(a).norm_squared() * variance / self.known[*j].spread.powi(2))
             .sum();
@@ -60,7 +62,7 @@ impl Linearised {
 
     /// Sum of squares of each peak's residuals after a step.
     pub fn squares(&self, chosen: &[usize], step: &DVector<f64>) -> Vec<f64> {
-        // Those of the joint fit itself come first and stand side by side.
+        // Those of the joint fit itself come first and are contiguous.
         let lead = (chosen.iter().enumerate()).take_while(|(a, j)| a == *j);
         let (own, more) = step.as_slice().split_at(lead.count());
         let more: Vec<(usize, f64)> = (chosen[own.len()..].iter().copied())
@@ -84,9 +86,9 @@ impl Linearised {
             .collect()
     }
 
-    /// For each peak of a fit of `chosen` to `kept` at a noise of `variance`, what the fit's own
-    /// uncertainty adds there: J C J' of its rows for noise one; zeros for a row that it has not.
-    /// And the freedom of the fit.
+    /// For each peak of a fit of `chosen` to `kept` at a noise of `variance`: the contribution of
+    /// the fit's own uncertainty, J C J' of its rows at unit noise; zeros for a missing row. Also
+    /// returns the degrees of freedom of the fit.
     pub fn leverages(
         &self,
         chosen: &[usize],
@@ -105,7 +107,7 @@ impl Linearised {
                     for (value, j) in values.iter_mut().zip(chosen) {
                         *value = full[*j];
                     }
-                    // The inverse is an upper triangle.
+                    // The inverse is upper triangular.
                     for (c, (sum, column)) in (half.iter_mut())
                         .zip(solved.inverse.as_slice().chunks_exact(p))
                         .enumerate()
@@ -124,9 +126,9 @@ impl Linearised {
     }
 }
 
-/// Of two slices of one length.
+/// Sum of products of two slices of equal length.
 pub fn sum_of_products(a: &[f64], b: &[f64]) -> f64 {
-    /// Sums kept apart, so that none waits for the one before it.
+    /// Separate partial sums, so that none waits for the one before it.
     const APART: usize = 4;
     let (a_parts, b_parts) = (a.chunks_exact(APART), b.chunks_exact(APART));
     let rest = a_parts.remainder().iter().zip(b_parts.remainder());
@@ -140,8 +142,8 @@ pub fn sum_of_products(a: &[f64], b: &[f64]) -> f64 {
     (sums[0] + sums[2]) + (sums[1] + sums[3]) + rest
 }
 
-/// The transpose of the inverse of a lower triangle: an upper one. What stands above the diagonal
-/// of `root` is not looked at.
+/// The transpose of the inverse of a lower triangular matrix, which is upper triangular. Elements
+/// above the diagonal of `root` are not read.
 fn inverse_of_root(root: DMatrix<f64>) -> Option<DMatrix<f64>> {
     let p = root.nrows();
     let mut inverse = DMatrix::zeros(p, p);

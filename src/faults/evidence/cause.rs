@@ -82,8 +82,8 @@ const ZEROED_AGAIN: &str =
 const ASK_FOR_ZEROS: &str = "An encoder that is zeroed for each log needs no mending: solve with \
      --zeros-per-log, and zero it the same way before the correction is used.";
 
-/// The fault's name and size: a clock off by whole hours is a time zone, a scale that is another
-/// unit's a wrong unit.
+/// The fault's name and size: a clock offset of whole hours is a time zone, a scale error that
+/// matches another unit is a wrong unit.
 fn named(cause: &Cause, scatter_deg: f64) -> (Fault, Size) {
     let (fault, size) = (cause.fault(), cause.size);
     let zone = zone_of(size.value).filter(|_| fault == Fault::Clock);
@@ -279,7 +279,7 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
         )
     };
     match &cause.hypothesis {
-        // No cause: feeds stand where they were put.
+        // Not a fault: feeds are mounted at an offset.
         Hypothesis::Feed(_) => String::new(),
         Hypothesis::Terms(terms) => match terms.first().map(|t| t.group()) {
             Some(Group::AzimuthBacklash | Group::ElevationBacklash) => {
@@ -435,7 +435,7 @@ fn what_it_does(explanation: &Explanation, station: &Station, cause: &Cause) -> 
             "the beam jumps sideways in the dish by {said} at an elevation of {:.1} deg",
             at.degrees()
         ),
-        // No fault: it is never told.
+        // Not a fault: it is never reported.
         Hypothesis::Lag { .. } => String::new(),
         Hypothesis::Settling { .. } if !mount.has_track() => {
             format!("the {} moves more and more, by {said}", mount.axis_1())

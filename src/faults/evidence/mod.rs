@@ -1,4 +1,4 @@
-//! What was found, in words with numbers.
+//! The findings, in words with numbers.
 
 mod cause;
 mod rows;
@@ -19,7 +19,7 @@ use super::finding::{Finding, Rival, Subject, measured};
 pub use cause::of_cause;
 pub use rows::of_rows;
 
-/// A finding with the advice that belongs to its fault, everything else to be filled in.
+/// A finding with the advice for its fault, the rest to be filled in.
 fn finding(mount: Kind, fault: Fault, axis: FaultAxis, p_value: f64, evidence: String) -> Finding {
     let Advice {
         confirm,
@@ -55,12 +55,12 @@ fn finding(mount: Kind, fault: Fault, axis: FaultAxis, p_value: f64, evidence: S
     }
 }
 
-/// With a capital and a full stop.
+/// The text with a capital letter and a full stop.
 fn sentence(text: &str) -> String {
     format!("{}.", words::capital(text))
 }
 
-/// What explains the data about as well, in words.
+/// Hypotheses that explain the data about as well, in words.
 fn rivals(mount: Kind, rivals: &[crate::explain::RivalHypothesis]) -> Vec<Rival> {
     (rivals.iter())
         .map(|r| Rival {
@@ -208,7 +208,7 @@ pub fn of_misreading(explanation: &Explanation, misread: &Misread, station: &Sta
     found
 }
 
-/// Readings that are the sky's own positions.
+/// Readings that are computed positions.
 pub fn of_computed(explanation: &Explanation, computed: &ComputedPositions) -> Finding {
     let peaks = explanation.session.peaks.len();
     let evidence = format!(
@@ -227,7 +227,7 @@ pub fn of_computed(explanation: &Explanation, computed: &ComputedPositions) -> F
         size_unit: "deg".to_owned(),
         sigma: Some(0.0),
         strength: f64::INFINITY,
-        // Each coordinate agrees a hundred times better than any mount does unsolved.
+        // Each coordinate agrees a hundred times better than on any mount before a solve.
         ..finding(
             explanation.session.kind(),
             Fault::ColumnsExchanged,
@@ -238,7 +238,7 @@ pub fn of_computed(explanation: &Explanation, computed: &ComputedPositions) -> F
     }
 }
 
-/// Play that shows as two resting places.
+/// Backlash that shows as two resting positions.
 pub fn of_two_places(mount: Kind, two: &TwoPlaces) -> Finding {
     let said = measured(two.apart.degrees(), two.sigma.degrees(), "deg");
     let fault = match two.axis {
@@ -270,7 +270,7 @@ pub fn of_two_places(mount: Kind, two: &TwoPlaces) -> Finding {
     }
 }
 
-/// -2 ln of a probability, within reason: what ranks findings that have no information
+/// -2 ln of a probability, limited to a finite value: ranks findings that have no information
 /// criterion.
 fn surprise(probability: f64) -> f64 {
     -2.0 * probability.max(1e-12).ln()
@@ -318,7 +318,7 @@ pub fn of_scatter(mount: Kind, joint: &LooseJoint) -> Finding {
     }
 }
 
-/// A north that a compass may have given, where too many other zeros would agree as well.
+/// A north that may have been set by compass, where too many other zeros would agree as well.
 pub fn hint_of_compass(compass: &Compass) -> String {
     format!(
         "the azimuth zero ({:+.2} deg) agrees with the magnetic declination ({:+.2} deg): north may \
@@ -330,7 +330,7 @@ pub fn hint_of_compass(compass: &Compass) -> String {
     )
 }
 
-/// North by the compass.
+/// North set by compass.
 pub fn of_compass(compass: &Compass) -> Finding {
     let zero = compass.zero.degrees();
     let declination = compass.declination.value.degrees();

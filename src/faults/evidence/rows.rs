@@ -8,7 +8,7 @@ use crate::number;
 use crate::solve::words;
 use crate::station::Station;
 
-/// Bad peaks of one kind together.
+/// Bad peaks grouped by kind.
 pub fn of_rows(explanation: &Explanation, station: &Station) -> Vec<Finding> {
     let bad = explanation.bad_peaks.as_slice();
     let mut findings = Vec::new();
@@ -33,16 +33,16 @@ pub fn of_rows(explanation: &Explanation, station: &Station) -> Vec<Finding> {
     findings
 }
 
-/// Bad peaks that are off by the same amount: an axis that slipped and came back, or what looks the
-/// same.
+/// Bad peaks that are off by the same amount: an axis that slipped and came back, or something that
+/// looks the same.
 fn of_alike(
     explanation: &Explanation,
     station: &Station,
     bad: &[BadPeak],
     alike: &Alike,
 ) -> Finding {
-    /// An axis is called off when its step is this many standard deviations: one axis alone often
-    /// moves, and three would name both too often. Common practice, no source.
+    /// An axis is called off when its step is this many standard deviations: often only one axis
+    /// moves, and a limit of three would name both too often. Common practice, no source.
     const OFF: f64 = 4.0;
     let mount = explanation.session.kind();
     let of: Vec<&BadPeak> = alike.members.iter().map(|p| &bad[*p]).collect();
@@ -203,7 +203,7 @@ fn of_kind(explanation: &Explanation, fault: Fault, of: &[(&BadPeak, &BadKind)])
     }
 }
 
-/// What some of the rows could be instead.
+/// Other possible causes for some of the rows.
 fn rivals(mount: Kind, of: &[(&BadPeak, &BadKind)]) -> Vec<Rival> {
     let instead = |fault: Fault| of.iter().find(|(b, _)| b.instead.contains(&fault));
     Fault::ALL

@@ -1,27 +1,27 @@
-//! A cell as an angle in degrees, minutes and seconds, or in hours.
+//! Reads a cell as an angle in degrees, minutes and seconds, or in hours.
 
 use super::number::{DASHES, Marks};
 use crate::problem::Wrong;
 use crate::text::quoted;
 
-/// What an angle is written in.
+/// Unit in which an angle is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Unit {
     Degrees,
-    /// Of 15 degrees each: hour angles and right ascensions only.
+    /// Hours of 15 degrees: hour angles and right ascensions only.
     Hours,
 }
 
-/// An angle that was written in parts or with its unit.
+/// An angle that was written in several parts or with a unit.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Parted {
     pub degrees: f64,
     pub unit: Unit,
-    /// How many parts it has: degrees or hours, minutes, seconds.
+    /// Number of parts: degrees or hours, minutes, seconds.
     pub parts: usize,
 }
 
-/// One number with the sign that says what it counts.
+/// One number with its unit symbol.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Part {
     value: f64,
@@ -70,12 +70,12 @@ const SIGNS: [(&str, Sign); 27] = [
     (":", Sign::Colon),
 ];
 
-/// Reads an angle that is written in parts, or as hours. `usual` is the unit of a number of that
-/// column, `hours` whether the column is an hour angle or a right ascension.
+/// Reads an angle that is written in parts or in hours. `usual` is the default unit of the column,
+/// `hours` whether the column is an hour angle or a right ascension.
 ///
 /// # Errors
-/// What is wrong with the angle called `name`; none in place of it when the text is not written
-/// so, but perhaps a number.
+/// What is wrong with the angle called `name`; `Err(None)` if the text is not of this form but may
+/// be a plain number.
 pub fn parted(
     name: &str,
     text: &str,
@@ -92,14 +92,14 @@ pub fn parted(
     let signs: Vec<Option<Sign>> = parts.iter().map(|p| p.sign).collect();
     use Sign::{Colon, Degrees, Hours, Minutes, Seconds};
     let unit = match signs[..] {
-        // A number alone; with a unit of degrees it is read as a number too.
+        // A single number; one with a degree sign is also read as a number.
         [None | Some(Degrees)] => return Err(None),
         [Some(Hours)] => Unit::Hours,
         [Some(Degrees), None | Some(Minutes)]
         | [Some(Degrees), Some(Minutes), None | Some(Seconds)] => Unit::Degrees,
         [Some(Hours), None | Some(Minutes)]
         | [Some(Hours), Some(Minutes), None | Some(Seconds)] => Unit::Hours,
-        // 12 300 parts thousands.
+        // In 12 300 the blank separates thousands.
         [None, None] | [None, None, None] if parts[1..].iter().all(|p| p.digits <= 2) => usual,
         [Some(Colon), end] | [Some(Colon), Some(Colon), end] => match end {
             Some(Degrees) => Unit::Degrees,
@@ -134,7 +134,7 @@ pub fn parted(
     })
 }
 
-/// The parts joined, in the unit of the first.
+/// Combines the parts, in the unit of the first.
 fn value_of(parts: &[Part], negative: bool) -> f64 {
     let size: f64 = (parts.iter().zip([1.0, 60.0, 3600.0]))
         .map(|(part, scale)| part.value / scale)
@@ -181,7 +181,7 @@ fn colons(name: &str, text: &str, parts: &[Part], negative: bool, hours: bool) -
     }
 }
 
-/// Cuts a text into up to three numbers with their signs; none when it is something else.
+/// Splits a text into up to three numbers with their unit symbols; `None` if it has any other form.
 fn parts_of(text: &str, marks: Marks) -> Option<Vec<Part>> {
     let mut parts = Vec::new();
     let mut rest = text;
@@ -205,14 +205,14 @@ fn parts_of(text: &str, marks: Marks) -> Option<Vec<Part>> {
         };
         let sign = SIGNS.iter().find(|(text, _)| stands(text));
         let after = sign.map_or(gap, |(text, _)| &gap[text.len()..]);
-        // 12m or 12mm? A letter must not go on behind a unit of letters.
+        // 12m or 12mm? A unit made of letters must not be followed by another letter.
         if let Some((unit, _)) = sign
             && unit.starts_with(|c: char| c.is_ascii_alphabetic())
             && after.starts_with(char::is_alphabetic)
         {
             return None;
         }
-        // Without a sign, only a blank parts two numbers.
+        // Without a symbol, only a blank separates two numbers.
         if sign.is_none() && !gap.is_empty() && gap.len() == rest.len() - length {
             return None;
         }
@@ -224,7 +224,7 @@ fn parts_of(text: &str, marks: Marks) -> Option<Vec<Part>> {
         });
         rest = after.trim_start();
     }
-    // A colon parts two numbers; behind the last it parts nothing.
+    // A colon separates two numbers; after the last it is an error.
     let closed = parts
         .last()
         .is_some_and(|p: &Part| p.sign != Some(Sign::Colon));
@@ -280,7 +280,7 @@ mod tests {
     }
 
     #[test]
-    fn a_number_is_no_parted_angle() {
+    fn a_plain_number_is_not_an_angle_in_parts() {
         for text in [
             "12.5", "12.5°", "-3", "", "x", "1 234", "12m", "12,5", "1:", "1 2 3 4", "5-6",
         ] {
@@ -289,7 +289,7 @@ mod tests {
     }
 
     #[test]
-    fn hours_are_only_those_of_an_hour_angle() {
+    fn hours_are_read_only_for_an_hour_angle() {
         assert_eq!(hour_angle("10h30m"), Some((157.5, Unit::Hours)));
         assert_eq!(hour_angle("-1h 30m 0s"), Some((-22.5, Unit::Hours)));
         assert_eq!(hour_angle("2.5 h"), Some((37.5, Unit::Hours)));

@@ -1,19 +1,20 @@
-//! A cell as the side from which an axis arrived.
+//! Reads a cell as the side from which an axis arrived.
 
 use super::super::log_options::CompassMeaning;
 use super::super::peak::Approach;
 use crate::mount::AxisKind;
 
-/// What stands in a cell.
+/// Content of a cell.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Side {
-    /// Said by the sign of the reading's change.
+    /// Given by the sign of the change in the reading.
     Approach(Approach),
-    /// A compass point, in degrees from north, and what it is if the cell says so.
+    /// A compass point, in degrees from north, and its meaning if the cell says it.
     Compass(f64, Option<CompassMeaning>),
 }
 
-/// The side that a text tells by what the reading did; none when it tells it otherwise, or not.
+/// Reads a side given by the change in the reading; `None` if the text gives it in another way or
+/// not at all.
 pub fn by_reading(text: &str) -> Option<Approach> {
     let folded = folded(text);
     match (text.trim(), folded.trim()) {
@@ -29,7 +30,7 @@ fn folded(text: &str) -> String {
     text.trim().to_lowercase().replace(['-', '_'], " ")
 }
 
-/// Reads the side from which an axis of that kind arrived; none when the text says none.
+/// Reads the side from which an axis of that kind arrived; `None` if the text gives none.
 pub fn side(text: &str, axis: AxisKind) -> Option<Side> {
     if let Some(approach) = by_reading(text) {
         return Some(Side::Approach(approach));
@@ -55,8 +56,8 @@ pub fn side(text: &str, axis: AxisKind) -> Option<Side> {
 }
 
 impl Side {
-    /// The approach of an axis of that kind that reads this many degrees. None when a compass point
-    /// does not tell it, and when what a compass point means is not known.
+    /// Returns the approach of an axis of that kind at this reading in degrees. `None` if the
+    /// compass point does not determine it or its meaning is not known.
     pub fn approach(
         self,
         axis: AxisKind,
@@ -67,11 +68,11 @@ impl Side {
             Side::Approach(approach) => return Some(approach),
             Side::Compass(point, said) => (point, said.or(meaning)?),
         };
-        // How much the reading grows on the way toward the point.
+        // Positive if the reading increases on the way toward the point.
         let grows = match axis {
             // By the shorter way round.
             AxisKind::Azimuth => (point - reading_deg?).to_radians().sin(),
-            // Hour angles grow westward, declinations northward.
+            // Hour angles increase westward, declinations northward.
             AxisKind::HourAngle => -point.to_radians().sin(),
             AxisKind::Declination => point.to_radians().cos(),
             AxisKind::Elevation | AxisKind::X | AxisKind::Y => return None,
@@ -94,7 +95,7 @@ impl Side {
 /// side, since the encoder's zero may be off by as much. Common practice, no source.
 const LEAST_SIDEWAYS: f64 = 0.342;
 
-/// A compass point, with "from" or "toward" before it or a "ward" behind it.
+/// A compass point, preceded by "from" or "toward" or followed by "ward".
 fn compass(folded: &str) -> Option<Side> {
     let mut words: Vec<&str> = (folded.split_whitespace())
         .filter(|w| *w != "the")
@@ -159,7 +160,8 @@ mod tests {
         };
         assert_eq!(elevation("Up"), Some(Increasing));
         assert_eq!(elevation("downwards"), Some(Decreasing));
-        // Neither axis takes the other's words, and O is east here and west there.
+        // Neither axis accepts the other's words, and O is east in some languages and west in
+        // others.
         assert_eq!(elevation("cw"), None);
         assert_eq!(elevation("west"), None);
         for text in ["up", "left", "O", "ost", "yes"] {
@@ -170,7 +172,7 @@ mod tests {
     /// Azimuth counts clockwise: from the west to the south it decreases, from the west to the
     /// north it increases.
     #[test]
-    fn a_compass_point_tells_the_side_by_where_the_dish_stands() {
+    fn a_compass_point_gives_the_side_by_the_azimuth_of_the_dish() {
         assert_eq!(azimuth("from W", 180.0), Some(Decreasing));
         assert_eq!(azimuth("from the west", 0.0), Some(Increasing));
         assert_eq!(azimuth("from the west", 360.0), Some(Increasing));

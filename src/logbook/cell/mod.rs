@@ -1,4 +1,4 @@
-//! One cell of one row, as a number, an angle, a time, an approach.
+//! One cell of a row, read as a number, an angle, a time or an approach.
 
 mod angle;
 mod approach;
@@ -18,8 +18,8 @@ use crate::quantity::Quantity;
 use crate::text::quoted;
 use crate::time::{Form, TimeTextError, Utc, WrittenTime, WrittenZone};
 
-/// Years in which a measurement can have been taken: UTC began in 1960, and the theories of
-/// precession and of the Moon's and Sun's motion are not to be trusted after 2100.
+/// Years in which a measurement can have been taken: UTC began in 1960, and the models of
+/// precession and of the Moon's and Sun's motion are not reliable after 2100.
 const YEARS: std::ops::Range<i32> = 1960..2100;
 
 /// One field of one row; a date and a time of day in two columns are one cell here.
@@ -34,7 +34,7 @@ pub struct Cell<'a> {
 }
 
 impl<'a> Cell<'a> {
-    /// The field of that index, or of no column.
+    /// The field of that index, or an empty cell if the file has no such column.
     pub fn new(row: Row<'a>, index: Option<usize>, name: &'static str) -> Cell<'a> {
         Cell {
             row,
@@ -43,7 +43,7 @@ impl<'a> Cell<'a> {
             text: Cow::Borrowed(index.map_or("", |i| row.text(i))),
         }
     }
-    /// The same with the text of another field behind it, as a date and its time of day.
+    /// The same with the text of another field appended, as for a date and its time of day.
     pub fn joined(self, behind: usize) -> Cell<'a> {
         let behind = self.row.text(behind).trim();
         let text = format!("{} {behind}", self.text.trim()).trim().to_owned();
@@ -53,11 +53,11 @@ impl<'a> Cell<'a> {
         }
     }
 
-    /// Whether there is nothing in it.
+    /// Whether it is empty.
     pub fn is_empty(&self) -> bool {
         self.text.trim().is_empty()
     }
-    /// A problem at this field.
+    /// Places a problem at this field.
     pub fn problem(&self, wrong: Wrong) -> Problem {
         self.row.problem(self.index.unwrap_or(0), wrong)
     }
@@ -68,7 +68,7 @@ impl<'a> Cell<'a> {
         }
     }
 
-    /// Its number; none when it is empty, or wrong and reported.
+    /// Reads its number; `None` if it is empty, or invalid and reported.
     pub fn number(&self, quantity: &Quantity, decided: &Decided, told: &mut Told) -> Option<f64> {
         let text = self.text.trim();
         if text.is_empty() {
@@ -78,7 +78,7 @@ impl<'a> Cell<'a> {
         let found = match read {
             Ok(found) => quantity.check(self.name, text, found.value).map(|_| found),
             Err(Some(wrong)) => Err(wrong),
-            // The words for what is not a number.
+            // The message for what is not a number.
             Err(None) => match quantity.read(self.name, text) {
                 Err(wrong) => Err(wrong),
                 Ok(value) => return Some(value),
@@ -104,7 +104,8 @@ impl<'a> Cell<'a> {
                 Some(found.value)
             }
             Err(wrong) => {
-                // A number that is none keeps the words of who checks it.
+                // A value that parses but is not a valid number, such as inf, keeps the message of
+                // the range check.
                 let wrong = match text.parse::<f64>() {
                     Ok(_) => quantity.read(self.name, text).err().unwrap_or(wrong),
                     Err(_) => wrong,
@@ -115,13 +116,13 @@ impl<'a> Cell<'a> {
         }
     }
 
-    /// Its number of degrees as an angle; none when it is empty, or wrong and reported.
+    /// Reads its number of degrees as an angle; `None` if it is empty, or invalid and reported.
     pub fn angle(&self, degrees: &Quantity, decided: &Decided, told: &mut Told) -> Option<Angle> {
         self.number(degrees, decided, told).map(Angle::from_degrees)
     }
 
-    /// The reading of an axis in it, in decimal degrees or in parts; none when it is empty, or
-    /// wrong and reported.
+    /// Reads an axis reading, in decimal degrees or in parts; `None` if it is empty, or invalid and
+    /// reported.
     pub fn reading(
         &self,
         axis: AxisKind,
@@ -170,11 +171,11 @@ impl<'a> Cell<'a> {
         }
     }
 
-    /// Its time; none when it is wrong or empty, which is reported.
+    /// Reads its time; `None` if it is invalid or empty, which is reported.
     pub fn time(&self, decided: &Decided, told: &mut Told) -> Option<Utc> {
         let time = match Utc::parse(&self.text) {
             Ok(time) => Ok(time),
-            // Any other way of writing it.
+            // Any other way of writing a time.
             Err(_) if self.index.is_none() => return None,
             Err(_) if self.is_empty() => {
                 Err(Wrong::new(format!("{} is empty", self.name), TIME_WORDS))
@@ -302,7 +303,7 @@ impl<'a> Cell<'a> {
         ))
     }
 
-    /// A date that may be two.
+    /// Reports a date with two possible meanings.
     fn two_dates(&self, written: &WrittenTime) -> Wrong {
         let readings: Vec<String> = (written.orders())
             .filter_map(|o| Some(format!("{} ({o})", written.date_text(o)?)))
@@ -337,7 +338,7 @@ impl<'a> Cell<'a> {
         Wrong::new(found, TIME_WORDS).mend(remedy)
     }
 
-    /// From which side an axis of that kind arrived, which reads so much.
+    /// Side from which an axis of that kind, at this reading, arrived.
     pub fn approach(
         &self,
         axis: AxisKind,
@@ -382,12 +383,12 @@ impl<'a> Cell<'a> {
         }
     }
 
-    /// Whether it tells an approach by what the reading did: `+`, `decreasing`.
+    /// Whether it gives an approach by the change in the reading: `+`, `decreasing`.
     pub fn says_reading(&self) -> bool {
         approach::by_reading(&self.text).is_some()
     }
 
-    /// Its line.
+    /// Its line number.
     pub fn line(&self) -> usize {
         self.row.line
     }
@@ -421,7 +422,7 @@ impl<'a> Cell<'a> {
         answer
     }
 
-    /// Its text if it is not empty; else none, and reported if the column is there.
+    /// Its text, or `None` if it is empty, which is reported if the file has the column.
     pub fn required(&self, expected: &str, told: &mut Told) -> Option<&str> {
         if self.index.is_some() && self.is_empty() {
             let wrong = Wrong::new(format!("{} is empty", self.name), expected);
@@ -445,7 +446,7 @@ fn approach_words(axis: AxisKind) -> &'static str {
     }
 }
 
-/// Units that may stand behind the number of a column.
+/// Units that may follow the number of a column.
 fn units_of(column: &str) -> &'static [&'static str] {
     match column.rsplit('_').next() {
         Some("deg") => &["°", "º", "deg", "degree", "degrees"],
@@ -458,7 +459,7 @@ fn units_of(column: &str) -> &'static [&'static str] {
 
 const TIME_WORDS: &str = "date and time in UTC, such as 2026-04-04T05:00:48.771Z";
 
-/// How to mend a text that is not a time, when it shows what was meant.
+/// How to correct a text that is not a time, if it shows what was meant.
 fn time_remedy(text: &str) -> String {
     let text = text.trim();
     let clock = text.rsplit([' ', 'T']).next().unwrap_or_default();
@@ -476,7 +477,7 @@ fn time_remedy(text: &str) -> String {
     if text.parse::<f64>().is_ok() {
         return "give the cells a format of date and time and export the sheet again".to_owned();
     }
-    // Letters behind the seconds: a zone that is none of UTC.
+    // Letters after the seconds: a zone other than UTC.
     let zone = text
         .rsplit(|c: char| !c.is_ascii_alphabetic())
         .next()

@@ -1,35 +1,36 @@
-//! A cell as a number.
+//! Reads a cell as a number.
 
 use crate::problem::Wrong;
 use crate::text::quoted;
 
-/// What marks may stand in a number.
+/// Marks that may occur in a number.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Marks {
-    /// Whether a comma may be the decimal mark: the cell is quoted, or cells are parted by
-    /// something else.
+    /// Whether a comma may be the decimal mark: the cell is quoted, or the delimiter is not a
+    /// comma.
     pub comma: bool,
-    /// Whether other numbers of the file have decimal points, so that a comma may part thousands.
+    /// Whether other numbers of the file have decimal points, so that a comma may separate
+    /// thousands.
     pub points: bool,
 }
 
-/// A number with what was unusual about how it is written.
+/// A number, with what was unusual in the way it is written.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Number {
     pub value: f64,
     /// It has a decimal comma.
     pub comma: bool,
-    /// Its minus sign is a dash or the sign of mathematics.
+    /// Its minus sign is a dash or the mathematical minus sign.
     pub dash: bool,
-    /// A unit stands behind it.
+    /// It is followed by a unit.
     pub unit: bool,
 }
 
-/// Reads a number, with one of these units behind it or none.
+/// Reads a number, optionally followed by one of these units.
 ///
 /// # Errors
-/// What is wrong with the number called `name` when its marks have two meanings or part
-/// thousands. None in place of it when the text is not a number at all.
+/// What is wrong with the number called `name`, if its marks are ambiguous or separate thousands.
+/// `Err(None)` if the text is not a number at all.
 pub fn number(
     name: &str,
     text: &str,
@@ -69,7 +70,7 @@ pub fn number(
         return Err(Some(wrong.mend(format!("write {point} or {whole}"))));
     }
     let plain = unsigned.replace(',', ".");
-    // What parses but is not a written number, such as inf, is left to who checks the value.
+    // Values that parse but are not written numbers, such as inf, are left to the range check.
     let value: f64 = plain.parse().map_err(|_| None)?;
     Ok(Number {
         value: if negative { -value } else { value },
@@ -79,10 +80,10 @@ pub fn number(
     })
 }
 
-/// The minus sign of mathematics and the dashes that editors put in its place.
+/// The mathematical minus sign and the dashes that editors substitute for it.
 pub const DASHES: [char; 3] = ['\u{2212}', '\u{2013}', '\u{2012}'];
 
-/// The text before one of these units.
+/// The text before one of these units, and whether there is one.
 fn without_unit<'a>(text: &'a str, units: &[&str]) -> (&'a str, bool) {
     let start = text.find(|c: char| {
         !c.is_ascii_digit() && !"+-.,eE \u{a0}".contains(c) && !DASHES.contains(&c)
@@ -98,7 +99,7 @@ fn without_unit<'a>(text: &'a str, units: &[&str]) -> (&'a str, bool) {
     }
 }
 
-/// Whether the marks of an unsigned number can only part its thousands: more than one mark, or a
+/// Whether the marks of an unsigned number can only separate thousands: more than one mark, or a
 /// blank or an apostrophe before three digits.
 fn parts_thousands(text: &str) -> bool {
     let mut groups = text.split(['.', ',', ' ', '\'', '\u{a0}', '\u{202f}', '\u{2019}']);
@@ -109,7 +110,8 @@ fn parts_thousands(text: &str) -> bool {
     }
     let points = text.matches(['.', ',']).count();
     let blanks = marks - points;
-    // The first group has up to three digits, those up to a decimal mark exactly three.
+    // The first group has up to three digits, each further group before a decimal mark exactly
+    // three.
     let first = groups.next().is_some_and(|g| g.len() <= 3);
     let (middle, last): (Vec<&str>, _) = {
         let rest: Vec<&str> = groups.collect();
@@ -124,7 +126,7 @@ fn parts_thousands(text: &str) -> bool {
     blanks > 0 && grouped && last.is_some_and(|g| g.len() == 3)
 }
 
-/// Whether the one comma of an unsigned number stands where it may part thousands.
+/// Whether the only comma of an unsigned number may be a thousands separator.
 fn may_part_thousands(text: &str) -> bool {
     let Some((whole, rest)) = text.split_once(',') else {
         return false;
@@ -185,7 +187,7 @@ mod tests {
     }
 
     #[test]
-    fn a_comma_among_points_may_part_thousands() {
+    fn a_comma_may_separate_thousands_if_other_numbers_have_points() {
         let both = Marks {
             comma: true,
             points: true,

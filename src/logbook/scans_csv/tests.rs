@@ -190,7 +190,7 @@ fn many_remarks_of_a_kind_are_counted() {
         .map(|i| row(if i % 2 == 0 { "1" } else { "2" }, i, "sun"))
         .collect();
     let (_, remarks) = all(&[HEADER, &mixed].concat()).unwrap();
-    // Eighteen rows come back.
+    // Eighteen scans reappear.
     assert_eq!(remarks.len(), 6);
     assert!(remarks[5].starts_with("s.csv: and 13 more like it: are rows of several scans"));
 }
@@ -233,7 +233,7 @@ fn a_log_in_another_dialect_holds_the_same_scans() {
         assert_eq!(scans[0].samples, plain[0].samples);
         assert_eq!(scans[0].emitter, "sun");
         assert_eq!(remarks, Vec::<String>::new());
-        // One line a kind.
+        // One line per kind.
         assert_eq!(taken.len(), kinds.len(), "{taken:?}");
         for (line, kind) in taken.iter().zip(kinds) {
             assert!(line.contains(kind), "{kind}: {taken:?}");
@@ -274,7 +274,7 @@ fn without_names_scans_are_parted_by_pauses() {
     assert_eq!(scans.len(), 2);
 }
 
-/// The plain rows of a log whose samples are far apart do not break it into pieces.
+/// Plain rows of a log with widely spaced samples do not split it into several scans.
 #[test]
 fn slow_samples_make_no_pauses() {
     let rows: String = (0..30)
@@ -301,7 +301,7 @@ fn what_the_readings_are_is_handed_on() {
     );
 }
 
-/// The day above 12 stands far behind the beginning that is looked at first.
+/// The day above 12 comes long after the beginning that is examined first.
 #[test]
 fn a_file_is_looked_through_for_the_order_of_its_dates() {
     let row = |day: usize, i: usize| {
@@ -324,7 +324,7 @@ fn a_file_is_looked_through_for_the_order_of_its_dates() {
         scan.samples[0].time,
         Utc::parse("2026-04-07T08:00:00Z").unwrap()
     );
-    // A pipe is read once.
+    // A pipe can be read only once.
     let piped = all(&text).unwrap_err().to_string();
     assert!(
         piped.contains("--dates day-month-year for 2026-04-07"),

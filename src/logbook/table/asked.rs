@@ -1,15 +1,14 @@
-//! What must be asked before logs can be read: all of it in the first message, with the options
-//! to type.
+//! Questions to be answered before logs can be read: all in one message, with the options to type.
 
 use crate::problem::{Problem, Problems, Wrong};
 use crate::station::Station;
 use crate::text::quoted;
 use crate::time::{DateOrder, WrittenTime, WrittenZone, ZoneOffset};
 
-/// Emitters that are listed: a message must stay readable.
+/// Maximum number of emitters listed, to keep a message readable.
 const MOST_NAMES: usize = 6;
 
-/// What a text with two meanings leaves open, with answers to choose from.
+/// A question left open by an ambiguous text, with answers to choose from.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Question {
     /// The option that answers it, without its dashes: `zone`, `dates`, `columns`, `emitter`,
@@ -17,7 +16,7 @@ pub struct Question {
     pub option: &'static str,
     /// What was found, for people.
     pub text: String,
-    /// What each answer means, and the option's value; none where only the user can tell.
+    /// What each answer means, and the option's value; empty if only the user can know.
     pub choices: Vec<(String, String)>,
 }
 
@@ -26,15 +25,15 @@ pub struct Question {
 pub struct Questions {
     /// The questions with their answers, in order.
     pub open: Vec<Question>,
-    /// Options with values, in the order in which they are reported.
+    /// Options with their values, in reporting order.
     options: Vec<String>,
     questions: Vec<Problem>,
-    /// Faults that no option mends.
+    /// Faults that no option resolves.
     faults: Vec<Problem>,
 }
 
 impl Questions {
-    /// Notes the answers to the question that is asked last.
+    /// Adds the answers to the latest question.
     pub fn choices(&mut self, option: &'static str, choices: Vec<(String, String)>) {
         let text = self
             .questions
@@ -55,8 +54,7 @@ impl Questions {
         self.questions.push(question);
     }
 
-    /// Asks for the zone of the clock, when a time that stands there has none and no option says
-    /// it.
+    /// Asks for the zone of the clock if a time at that place has none and no option gives it.
     pub fn zone(
         &mut self,
         file: &str,
@@ -99,7 +97,7 @@ impl Questions {
         self.choices("zone", std::iter::once(utc).chain(local).collect());
     }
 
-    /// Asks for the order of a date that stands there.
+    /// Asks for the order of a date at that place.
     pub fn dates(
         &mut self,
         file: &str,
@@ -136,7 +134,7 @@ impl Questions {
         self.choices("dates", choices);
     }
 
-    /// Asks which emitter was observed, when no option says it and the station has several.
+    /// Asks which emitter was observed if no option gives it and the station has several.
     pub fn emitter(&mut self, file: &str, line: usize, said: bool, station: &Station) {
         if said || station.emitters.len() == 1 {
             return;
@@ -165,7 +163,7 @@ impl Questions {
         self.choices("emitter", choices.collect());
     }
 
-    /// Tells a fault beside the questions.
+    /// Adds a fault to the questions.
     pub fn fault(&mut self, fault: Problem) {
         self.faults.push(fault);
     }
@@ -182,7 +180,7 @@ impl Questions {
         self.faults.extend(other.faults);
     }
 
-    /// Whether nothing is asked.
+    /// Whether there are no questions.
     pub fn is_empty(&self) -> bool {
         self.questions.is_empty() && self.faults.is_empty()
     }
@@ -194,14 +192,15 @@ impl Questions {
             .any(|o| o.split(' ').next() == Some(option))
     }
 
-    /// The questions as faults of the input: first all options together, when there are several.
+    /// Returns the questions as faults of the input: first all options together, if there are
+    /// several.
     pub fn problems(self) -> Problems {
         let mut problems = Problems::new();
         if self.questions.len() > 1
             && let Some(first) = self.questions.first()
         {
             let mut options = self.options;
-            // The longest stands last.
+            // The longest option goes last.
             options.sort_by_key(|o| o.starts_with("--columns"));
             let n = options.len();
             let wrong = Wrong::new(

@@ -10,26 +10,27 @@ use super::{Told, is_value};
 use crate::problem::{Wrong, nearest_name};
 use crate::text::{quoted, some_of};
 
-/// Columns of unknown names for which a known one is suggested: a message must stay readable.
+/// Maximum number of unknown columns for which a known one is suggested, to keep a message
+/// readable.
 const MOST_HINTS: usize = 8;
 
-/// A column of this beginning is the user's own.
+/// A column whose name has this prefix is the user's own.
 pub const OWN_COLUMN: &str = "x_";
 
-/// The columns that a kind of log may have, and which it must have.
+/// The columns that a kind of log may have, and those it must have.
 #[derive(Clone, Debug)]
 pub struct Schema {
-    /// All of them.
+    /// All known columns.
     pub known: &'static [&'static str],
-    /// Those it must have, as places in `known`.
+    /// Required columns, as indices into `known`.
     pub required: Vec<usize>,
-    /// Columns that stand in place of a required one: the required one, and the other.
+    /// Columns that can replace a required one: the required one, and its replacement.
     pub instead: Vec<(usize, usize)>,
-    /// Columns of which it must have one.
+    /// Columns of which one is required.
     pub one_of: Vec<usize>,
 }
 
-/// Where each known column stands in a file.
+/// Position of each known column in a file.
 #[derive(Clone, Debug)]
 pub struct Columns {
     known: &'static [&'static str],
@@ -38,9 +39,9 @@ pub struct Columns {
     own: Vec<usize>,
     own_names: Vec<String>,
     unnamed: Vec<bool>,
-    /// The header's texts; none in a file without a header.
+    /// Texts of the header; empty in a file without a header.
     header: Vec<String>,
-    /// Headers that an option names and that are not in this file, with their columns.
+    /// Headers named by an option that are not in this file, with their columns.
     unmatched: Vec<(String, String)>,
 }
 
@@ -52,8 +53,8 @@ struct FieldPlace {
 }
 
 impl Columns {
-    /// Finds the known columns in the first row of a file, be it a header or values. What is
-    /// wrong with a name, and what was read otherwise than written, is reported.
+    /// Finds the known columns in the first row of a file, whether it holds a header or values.
+    /// Faults in names, and what was read differently from how it is written, are reported.
     pub fn find(first: &Row<'_>, schema: &Schema, names: &ColumnNames, told: &mut Told) -> Columns {
         let headerless = is_values(first);
         let count = first.count();
@@ -85,7 +86,7 @@ impl Columns {
         columns
     }
 
-    /// The columns that an option names.
+    /// Finds the columns named by an option.
     fn take_named(&mut self, header: &[String], names: &ColumnNames, told: &mut Told) {
         let mut taken = Vec::new();
         for (column, wanted) in names.iter() {
@@ -110,7 +111,7 @@ impl Columns {
         }
     }
 
-    /// The columns that have their own names: as they are written here, or folded.
+    /// Finds the columns that have their documented names, exactly or folded.
     fn take_known(&mut self, first: &Row<'_>, told: &mut Told) {
         let header = self.header.clone();
         let mut folded_names = Vec::new();
@@ -165,7 +166,7 @@ impl Columns {
         }
     }
 
-    /// All other columns are the user's own and carried along.
+    /// Keeps all other columns as the user's own.
     fn keep_the_rest(
         &mut self,
         first: &Row<'_>,
@@ -203,7 +204,7 @@ impl Columns {
             self.own.push(i);
             self.unnamed.push(unnamed);
         }
-        // A header that repeats a known column has been told as a fault.
+        // A header that repeats a known column has already been reported as a fault.
         unknown.retain(|(name, _)| !self.known.contains(&folded(name).as_str()));
         if !unknown.is_empty() {
             told.taken
@@ -239,12 +240,12 @@ impl Columns {
         words
     }
 
-    /// Headers that an option names and that are not in this file, with their columns.
+    /// Headers named by an option that are not in this file, with their columns.
     pub fn unmatched(&self) -> &[(String, String)] {
         &self.unmatched
     }
 
-    /// The columns that the file must have and does not, as places among the known ones.
+    /// Required columns that the file lacks, as indices into the known ones.
     pub fn missing(&self, schema: &Schema) -> Vec<usize> {
         let instead = |k: usize| {
             let mut others = schema
@@ -262,7 +263,8 @@ impl Columns {
         self.place[column].is_some()
     }
 
-    /// Which field of a row the known column of that index is; none too when it is two.
+    /// Field of a row that holds the known column of that index; `None` also if it takes two
+    /// fields.
     pub fn field_of(&self, column: usize) -> Option<usize> {
         (self.place[column])
             .filter(|p| p.second.is_none())
@@ -274,7 +276,7 @@ impl Columns {
         (self.place.iter().flatten()).any(|p| p.first == field || p.second == Some(field))
     }
 
-    /// A row's field in the known column of that index; empty when the file has no such column.
+    /// A row's field in the known column of that index; empty if the file has no such column.
     pub fn cell<'a>(&self, row: &Row<'a>, column: usize) -> Cell<'a> {
         let place = self.place[column];
         let cell = Cell::new(*row, place.map(|p| p.first), self.known[column]);
@@ -291,12 +293,12 @@ impl Columns {
         })
     }
 
-    /// How many fields the header has; none when the file has no header.
+    /// Number of fields in the header; `None` if the file has no header.
     pub fn header_count(&self) -> Option<usize> {
         (!self.header.is_empty()).then_some(self.header.len())
     }
 
-    /// Names under which the user's own columns are carried along, in file order.
+    /// Names under which the user's own columns are kept, in file order.
     pub fn own_names(&self) -> &[String] {
         &self.own_names
     }
@@ -312,12 +314,12 @@ impl Columns {
     }
 }
 
-/// Whether a row holds values and not names.
+/// Whether a row holds values rather than names.
 pub fn is_values(row: &Row<'_>) -> bool {
     row.texts().any(is_value)
 }
 
-/// Where a wanted header stands: as it is, in other letters, or as two joined by a plus.
+/// Position of a requested header: as written, in other capitals, or as two joined by a plus.
 fn place_of(header: &[String], wanted: &str) -> Option<FieldPlace> {
     let find = |wanted: &str| {
         let wanted = wanted.trim();
@@ -341,7 +343,7 @@ fn place_of(header: &[String], wanted: &str) -> Option<FieldPlace> {
     })
 }
 
-/// A header in small letters, its words joined by underscores: `Azimuth (deg)` is `azimuth_deg`.
+/// A header in lower case, its words joined by underscores: `Azimuth (deg)` becomes `azimuth_deg`.
 pub fn folded(header: &str) -> String {
     let lower = header.to_lowercase();
     let words = lower.split(|c: char| !c.is_alphanumeric());
@@ -368,7 +370,7 @@ mod tests {
     }
 
     #[test]
-    fn a_wanted_header_is_found_exactly_first() {
+    fn an_exact_header_match_comes_first() {
         let header: Vec<String> = ["AZ", "az", "Date", "Time", "Date+Time", "El"]
             .map(str::to_owned)
             .into();
@@ -378,7 +380,7 @@ mod tests {
         assert_eq!(at("Date+Time"), Some((4, None)));
         assert_eq!(at("date+time"), Some((4, None)));
         assert_eq!(at("Date + Time"), Some((2, Some(3))));
-        // Two in other letters.
+        // Two headers that differ only in case.
         assert_eq!(at("Az"), None);
         assert_eq!(at("x"), None);
     }

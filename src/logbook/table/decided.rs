@@ -4,33 +4,33 @@ use super::super::log_options::CompassMeaning;
 use crate::text::quoted;
 use crate::time::{DateOrder, ZoneOffset};
 
-/// What is decided of a file.
+/// What has been decided about a file.
 #[derive(Clone, Debug, Default)]
 pub struct Decided {
-    /// Offset from UTC of times that say none.
+    /// Offset from UTC of times without a zone.
     pub offset: Option<ZoneOffset>,
-    /// Order of dates that could be read either way.
+    /// Order of ambiguous dates.
     pub order: Option<DateOrder>,
-    /// Why that order.
+    /// Source of that order.
     pub order_from: OrderFrom,
-    /// Whether some number has a decimal point.
+    /// Whether any number has a decimal point.
     pub points: bool,
-    /// What a compass point in a column of approaches is.
+    /// Meaning of a compass point in a column of approaches.
     pub compass: Option<CompassMeaning>,
 }
 
-/// Who said in which order dates are written.
+/// Source of the order of dates.
 #[derive(Clone, Debug, Default)]
 pub enum OrderFrom {
     /// An option.
     #[default]
     Option,
-    /// A date that exists in no other order, with its line.
+    /// A date that is valid in no other order, with its line.
     Row(usize, String),
 }
 
 impl Decided {
-    /// How dates of open order are read, and why.
+    /// How ambiguous dates are read, and why.
     pub fn order_words(&self) -> String {
         let order = self.order.unwrap_or(DateOrder::DayMonthYear);
         match &self.order_from {

@@ -1,18 +1,18 @@
-//! How a file is cut into lines and cells, found once from its beginning.
+//! How a file is split into lines and cells, determined once from its beginning.
 
 use crate::text;
 
-/// What parts the cells and ends the lines of a file.
+/// Cell delimiter and line end of a file.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Dialect {
-    /// Between two cells: a comma, a semicolon or a tab.
+    /// Cell delimiter: a comma, a semicolon or a tab.
     pub delimiter: char,
     /// Whether lines end in carriage returns alone, as on old Macintoshes.
     pub returns: bool,
 }
 
 impl Default for Dialect {
-    /// That of the files that are written here.
+    /// The dialect of files written by this program.
     fn default() -> Dialect {
         Dialect {
             delimiter: ',',
@@ -21,17 +21,17 @@ impl Default for Dialect {
     }
 }
 
-/// The first of equals wins: a tab or a semicolon stands in few texts by chance, and a comma in
+/// In a tie the first wins: a tab or a semicolon is rarely in a text by chance, but a comma is in
 /// many numbers.
 const DELIMITERS: [char; 3] = ['\t', ';', ','];
-/// Time and two readings are the least that a log can hold.
+/// A log holds at least a time and two readings.
 const FEWEST_CELLS: usize = 3;
-/// Lines of the beginning that are examined: past any preamble.
+/// Number of lines examined at the beginning: enough to get past any preamble.
 const MOST_LINES: usize = 200;
 
 impl Dialect {
-    /// Of a file that begins so: the delimiter that cuts most lines into as many cells as a log
-    /// has at least.
+    /// Dialect of a file with this beginning: the delimiter that splits the most lines into at
+    /// least the minimum number of cells of a log.
     pub fn of(head: &[u8]) -> Dialect {
         let head = text::without_mark(head);
         let returns = !head.contains(&b'\n') && head.contains(&b'\r');
@@ -40,7 +40,7 @@ impl Dialect {
             .filter(|line| !line.starts_with(b"#") && !line.trim_ascii().is_empty())
             .take(MOST_LINES)
             .collect();
-        // What is written here says so in its header, whatever stands in its notes.
+        // A file written by this program is recognised by its header, whatever its notes contain.
         let own = |d: &char| {
             lines
                 .first()
@@ -65,7 +65,7 @@ impl Dialect {
         self.delimiter == ','
     }
 
-    /// The delimiter in words, for many.
+    /// The delimiter in words, plural.
     pub fn delimiters(&self) -> &'static str {
         match self.delimiter {
             ';' => "semicolons",
@@ -74,7 +74,7 @@ impl Dialect {
         }
     }
 
-    /// The delimiter in words, for one.
+    /// The delimiter in words, singular.
     pub fn delimiter_word(&self) -> &'static str {
         match self.delimiter {
             ';' => "semicolon",
@@ -84,7 +84,7 @@ impl Dialect {
     }
 }
 
-/// Whether a line so cut has a cell that says `time_utc`.
+/// Whether a line split by this delimiter has a cell `time_utc`.
 fn has_own_header(line: &[u8], delimiter: u8) -> bool {
     line.contains(&delimiter)
         && line.split(|b| *b == delimiter).any(|cell| {
@@ -94,7 +94,7 @@ fn has_own_header(line: &[u8], delimiter: u8) -> bool {
         })
 }
 
-/// How many cells a line has; delimiters within quotes do not count.
+/// Number of cells in a line; delimiters within quotes do not count.
 fn cells(line: &[u8], delimiter: u8) -> usize {
     let (mut count, mut quoted) = (1, false);
     for byte in line {
@@ -117,11 +117,11 @@ mod tests {
     }
 
     #[test]
-    fn the_delimiter_that_cuts_evenly_is_taken() {
+    fn the_delimiter_that_splits_most_lines_is_used() {
         assert_eq!(of("a,b,c\n1,2,3\n"), (',', false));
         assert_eq!(of("a;b;c\n1,5;2,5;3,5\n1,5;2,5;3,5\n"), (';', false));
         assert_eq!(of("a\tb\tc\n1,5\t2;5\t3,5\n"), ('\t', false));
-        // Notes may hold anything, a title too.
+        // Notes and titles may contain anything.
         assert_eq!(
             of("a,b,c,note\n1,2,3,x; y; z\n1,2,3,\"p; q; r\"\n"),
             (',', false)
@@ -140,7 +140,7 @@ mod tests {
     }
 
     #[test]
-    fn nothing_to_go_by_means_commas() {
+    fn comma_is_the_default_delimiter() {
         for text in ["", "a", "a;b\n1;2\n", "a b c\n1 2 3\n"] {
             assert_eq!(of(text), (',', false), "{text}");
         }

@@ -1,14 +1,15 @@
-//! Lines of a log as text, one at a time, with what is wrong with their bytes.
+//! Lines of a log as text, one at a time, with checks of their encoding.
 
 use std::io::{BufRead, Read};
 
 use crate::problem::{Error, Problems, Wrong};
 use crate::text;
 
-/// A longer line is not a log, and reading stops: a binary file must not fill the memory.
+/// A file with a longer line is not a log, and reading stops: a binary file must not fill the
+/// memory.
 const LONGEST_LINE: u64 = 1 << 20;
 
-/// Gives a file's lines and counts them.
+/// Reads and counts the lines of a file.
 pub(in crate::logbook) struct Lines<R> {
     pub(in crate::logbook) file: String,
     input: R,
@@ -35,13 +36,13 @@ impl<R: BufRead> Lines<R> {
         }
     }
 
-    /// Appends the next line with a line feed at its end to `text`; false at the end of the file.
-    /// The last line may have no end. A line that is no UTF-8 is left out; the first such is
-    /// reported, for one saving of the file mends all.
+    /// Appends the next line with a trailing line feed to `text`; returns false at the end of the
+    /// file. The last line may have no line end. A line that is not UTF-8 is skipped; only the
+    /// first is reported, because saving the file as UTF-8 fixes all of them.
     ///
     /// # Errors
-    /// When reading fails, when a line has no end in sight, and when the file's beginning says
-    /// that it is not text.
+    /// If reading fails, if a line is too long, or if the beginning of the file shows that it is
+    /// not text.
     pub(in crate::logbook) fn append(
         &mut self,
         text: &mut String,
@@ -101,12 +102,12 @@ impl<R: BufRead> Lines<R> {
         }
     }
 
-    /// Hands the text from the next line on, as it stands in the reader's buffer, to `read`,
-    /// which says how many bytes it took: one line with its line feed, or none. Goes on until
-    /// it takes none; gives how many lines it took.
+    /// Passes the text from the next line on, as buffered by the reader, to `read`, which returns
+    /// how many bytes it consumed: one line with its line feed, or none. Repeats until it consumes
+    /// none; returns the number of lines consumed.
     ///
     /// # Errors
-    /// When reading fails.
+    /// If reading fails.
     pub(in crate::logbook) fn while_taken(
         &mut self,
         mut read: impl FnMut(&[u8]) -> Option<usize>,
@@ -129,7 +130,7 @@ impl<R: BufRead> Lines<R> {
         Ok(taken)
     }
 
-    /// Takes whole lines back, to give them again.
+    /// Puts whole lines back, to be read again.
     pub(in crate::logbook) fn give_back(&mut self, lines: &str) {
         self.count -= lines.lines().count();
         self.returned.insert_str(0, lines);

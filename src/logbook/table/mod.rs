@@ -1,5 +1,5 @@
-//! Tables of text: cut into rows and cells in whatever dialect the file has, their columns found,
-//! what has two meanings asked or decided. Peaks, scans, logs of power and of angles share it.
+//! Tables of text: splits a file of any supported dialect into rows and cells, finds its columns,
+//! and asks about or resolves ambiguities. Shared by peaks, scans, power logs and angle files.
 
 mod asked;
 mod columns;
@@ -27,12 +27,13 @@ use super::column_names::ColumnNames;
 use crate::problem::{Error, Problems};
 use crate::time::WrittenTime;
 
-/// What is reported while a file is read: its faults, and what was taken otherwise than written.
+/// What is reported while a file is read: its faults, and what was read differently from how it is
+/// written.
 #[derive(Clone, Debug, Default)]
 pub struct Told {
     /// Faults.
     pub problems: Problems,
-    /// What was taken.
+    /// What was read differently from how it is written.
     pub taken: Taken,
 }
 
@@ -43,7 +44,7 @@ pub struct Table<R> {
     schema: Schema,
     names: ColumnNames,
     time: usize,
-    /// The first row of a file without a header waits here to be given.
+    /// Whether the first row of a file without a header is still to be returned.
     waiting: bool,
     /// Line of the header, or of the first row.
     first_line: usize,
@@ -55,18 +56,18 @@ pub struct Line<'a> {
     pub row: Row<'a>,
     /// Its columns.
     pub columns: &'a Columns,
-    /// Line of a header that stood again before it.
+    /// Line of a repeated header directly before it.
     pub header_again: Option<usize>,
-    /// What a comment before it says of the readings, with its line.
+    /// What a comment before it says about the readings, with its line.
     pub readings: Option<(usize, String)>,
 }
 
 impl<R: BufRead> Table<R> {
-    /// Reads the header of a file that messages call `file`; the times of a row stand in the
-    /// column of that place of the schema.
+    /// Reads the header of a file that messages call `file`; `time` is the index of the time column
+    /// in the schema.
     ///
     /// # Errors
-    /// When reading fails or there is no header.
+    /// If reading fails or there is no header.
     pub fn open(
         file: &str,
         input: R,
@@ -97,7 +98,7 @@ impl<R: BufRead> Table<R> {
                 format!("above the header skipped: {}", crate::text::quoted(title))
             });
         }
-        // A header that stands again need not have more than the first one had.
+        // A repeated header need not have more columns than the first one had.
         let mut schema = schema.clone();
         let missing = columns.missing(&schema);
         schema.required.retain(|k| !missing.contains(k));
@@ -116,7 +117,7 @@ impl<R: BufRead> Table<R> {
     pub fn rows(&self) -> &RowReader<R> {
         &self.rows
     }
-    /// The same, to read on with.
+    /// The reader of its rows, mutable.
     pub fn rows_mut(&mut self) -> &mut RowReader<R> {
         &mut self.rows
     }
@@ -124,20 +125,20 @@ impl<R: BufRead> Table<R> {
     pub fn columns(&self) -> &Columns {
         &self.columns
     }
-    /// Line of its first row: the header, if it has one.
+    /// Line of its first row, which is the header if it has one.
     pub fn first_line(&self) -> usize {
         self.first_line
     }
-    /// What the latest comment says of the readings, with its line; told once.
+    /// What the latest comment says about the readings, with its line; returned only once.
     pub fn take_readings(&mut self) -> Option<(usize, String)> {
         self.rows.take_readings()
     }
 
-    /// The next row of data. Blank rows are skipped and counted, a header that stands again is
-    /// taken up, and rows that do not fit the header are reported and left out.
+    /// Returns the next row of data. Blank rows are skipped and counted, a repeated header takes
+    /// effect, and rows that do not fit the header are reported and skipped.
     ///
     /// # Errors
-    /// When reading fails.
+    /// If reading fails.
     pub fn next(&mut self, told: &mut Told) -> Result<Option<Line<'_>>, Error> {
         let mut header_again = None;
         loop {
@@ -176,7 +177,7 @@ impl<R: BufRead> Table<R> {
         }))
     }
 
-    /// Whether a row may be a header: its time is none.
+    /// Whether a row may be a header: its time cell does not hold a time.
     fn is_header(&self, row: &Row<'_>) -> bool {
         if self.columns.header_count().is_none() {
             return false;
@@ -188,8 +189,8 @@ impl<R: BufRead> Table<R> {
                 && !columns::is_values(row))
     }
 
-    /// Whether a row has the header's fields. Tabs at the end of a row are easily lost, so that
-    /// what the file need not have may be missing there.
+    /// Whether a row has the header's fields. Trailing tabs are easily lost, so optional columns
+    /// may be missing at the end of a row.
     fn fits(&self, row: &Row<'_>, expected: usize) -> bool {
         let optional = || {
             let required = self.schema.required.iter();
@@ -201,7 +202,7 @@ impl<R: BufRead> Table<R> {
     }
 }
 
-/// Whether a text is a number or a time, and so no name of a column.
+/// Whether a text is a number or a time, and so not a column name.
 fn is_value(text: &str) -> bool {
     let text = text.trim();
     let pointed = text.replace(',', ".");

@@ -1,8 +1,8 @@
 //! Rows of a log, one at a time in constant memory, each field with its line and column.
 //!
-//! The format is that of RFC 4180 with comment lines (`#` first), empty lines skipped, and the
-//! delimiter and line ends of the file's dialect. Fields are cut here and not by a general reader,
-//! because a message needs the column at which a field starts, and a quote left open must not
+//! The format is RFC 4180 with comment lines (`#` first), empty lines skipped, and the delimiter
+//! and line ends of the file's dialect. Fields are split here and not by a general CSV reader,
+//! because a message needs the column at which a field starts, and an unclosed quote must not
 //! swallow the rest of a night's log.
 
 use std::io::BufRead;
@@ -12,38 +12,39 @@ use super::lines::Lines;
 use crate::problem::{Error, Problem, Problems, Wrong};
 use crate::text::{self, quoted};
 
-/// More than any log has; each is compared with all known names, so the time grows with them.
+/// More than any log has; each is compared with all known names, so the run time grows with their
+/// number.
 const MOST_COLUMNS: usize = 1000;
-/// A quoted note may run over this many lines; in a longer one the closing quote was forgotten.
-/// Common practice, no source.
+/// Longest quoted note, in lines; in a longer one the closing quote was forgotten. Common practice,
+/// no source.
 const MOST_LINES_IN_QUOTES: usize = 30;
 
 /// Reads rows from bytes.
 pub struct RowReader<R> {
     lines: Lines<R>,
     dialect: Dialect,
-    /// Line on which the present row starts.
+    /// Line on which the current row starts.
     line: usize,
     /// Its number; the header is row 0.
     number: usize,
     /// Its text, without its line end.
     raw: String,
-    /// Unquoted copies of its quoted fields, one behind the other.
+    /// Unquoted copies of its quoted fields, concatenated.
     unquoted: String,
     fields: Vec<Field>,
-    /// How many fields each row should have; none before the header is read.
+    /// Number of fields each row should have; `None` before the header is read.
     expected: Option<usize>,
-    /// Whether the present row ends in a line feed.
+    /// Whether the current row ends in a line feed.
     has_line_end: bool,
     /// Rows of empty fields so far.
     blank: usize,
     /// The latest comment that says what the readings are, with its line.
     readings: Option<(usize, String)>,
-    /// Lines above the header with one field each, which are no header.
+    /// Lines above the header with one field each, which are not a header.
     titles: Vec<(usize, String)>,
 }
 
-/// Where a field's text stands: in the row's text, or in the unquoted copies.
+/// Location of a field's text: in the row's text, or in the unquoted copies.
 #[derive(Clone, Copy, Debug)]
 struct Field {
     /// Byte of the row's text at which the field starts.
@@ -70,13 +71,12 @@ pub struct Row<'a> {
 }
 
 impl<'a> Row<'a> {
-    /// How many fields it has, empty ones at its end not counted.
+    /// Number of fields, not counting empty ones at the end.
     pub fn count(&self) -> usize {
         let last = (0..self.fields.len()).rfind(|i| !self.text(*i).is_empty());
         last.map_or(0, |i| i + 1)
     }
-    /// A field's text: as it stands between quotes, else without the blanks around it; empty
-    /// beyond the row's end.
+    /// A field's text: verbatim if quoted, otherwise trimmed; empty beyond the end of the row.
     pub fn text(&self, index: usize) -> &'a str {
         let Some(field) = self.fields.get(index) else {
             return "";
@@ -88,11 +88,11 @@ impl<'a> Row<'a> {
         };
         &source[field.start..field.end]
     }
-    /// How many fields it has, empty ones at its end counted.
+    /// Number of fields, including empty ones at the end.
     pub fn fields(&self) -> usize {
         self.fields.len()
     }
-    /// Whether commas part its fields.
+    /// Whether commas separate its fields.
     pub fn parts_by_comma(&self) -> bool {
         self.dialect.parts_by_comma()
     }
@@ -100,11 +100,11 @@ impl<'a> Row<'a> {
     pub fn quoted(&self, index: usize) -> bool {
         self.fields.get(index).is_some_and(|field| field.quoted)
     }
-    /// Its texts, one a field.
+    /// The text of each field.
     pub fn texts(&self) -> impl Iterator<Item = &'a str> {
         (0..self.fields.len()).map(|i| self.text(i))
     }
-    /// The whole of it as it stands in the file.
+    /// The whole row as it is in the file.
     pub fn raw(&self) -> &'a str {
         self.raw
     }
@@ -118,15 +118,15 @@ impl<'a> Row<'a> {
         let (line, column) = text::line_and_column(self.raw.as_bytes(), byte);
         wrong.at(self.file, self.line + line - 1, column)
     }
-    /// Whether it ends in a line feed. The last row of a file that was cut off does not, and then
-    /// its last field may be cut short too.
+    /// Whether it ends in a line feed. The last row of a truncated file does not, and its last
+    /// field may then be truncated too.
     pub fn has_line_end(&self) -> bool {
         self.has_line_end
     }
-    /// What is wrong when it has another number of fields than the header.
+    /// Reports a number of fields that differs from the header's.
     pub fn miscounted(&self, expected: usize) -> Problem {
         let dialect = self.dialect;
-        // Empty fields count when there are too few.
+        // Empty fields count if there are too few.
         let found = self.count().max(self.fields.len().min(expected));
         let plural = |n: usize| if n == 1 { "field" } else { "fields" };
         let wrong = Wrong::new(
@@ -178,22 +178,22 @@ impl<R: BufRead> RowReader<R> {
         }
     }
 
-    /// How its lines and fields are cut.
+    /// How its lines and fields are split.
     pub fn dialect(&self) -> Dialect {
         self.dialect
     }
 
-    /// Rows of empty fields met so far; they are skipped and not counted as rows.
+    /// Number of rows of empty fields so far; they are skipped and not counted as rows.
     pub fn blank_rows(&self) -> usize {
         self.blank
     }
 
-    /// Lines above the header that hold one text each, with their numbers.
+    /// Lines above the header that hold a single text, with their line numbers.
     pub fn titles(&self) -> &[(usize, String)] {
         &self.titles
     }
 
-    /// What the latest comment `# readings = …` says, with its line; told once.
+    /// What the latest comment `# readings = …` says, with its line; returned only once.
     pub fn take_readings(&mut self) -> Option<(usize, String)> {
         self.readings.take()
     }
@@ -213,10 +213,11 @@ impl<R: BufRead> RowReader<R> {
         self.lines.count
     }
 
-    /// The header: the first row with more than one field. Every later row should have as many.
+    /// Reads the header: the first row with more than one field. Every later row should have as
+    /// many fields.
     ///
     /// # Errors
-    /// A file that is empty, in another encoding, no text, or not cut into fields: nothing after
+    /// If the file is empty, in another encoding, not text, or not split into fields: nothing after
     /// it would make sense.
     pub fn header(&mut self) -> Result<Row<'_>, Error> {
         let mut problems = Problems::new();
@@ -267,12 +268,12 @@ impl<R: BufRead> RowReader<R> {
         }
     }
 
-    /// Hands the text from the next line on to `read`, which says how many bytes it took: one
-    /// line with its line feed, or none, and then the line is the next row. The text may end
-    /// within a line. Gives how many lines were taken.
+    /// Passes the text from the next line on to `read`, which returns how many bytes it consumed:
+    /// one line with its line feed, or none, and then the line is the next row. The text may end
+    /// within a line. Returns the number of lines consumed.
     ///
     /// # Errors
-    /// When reading fails.
+    /// If reading fails.
     pub fn while_taken(
         &mut self,
         read: impl FnMut(&[u8]) -> Option<usize>,
@@ -282,11 +283,11 @@ impl<R: BufRead> RowReader<R> {
         Ok(taken)
     }
 
-    /// The next row that is not blank, or none at the end. It may have another number of fields
-    /// than the header. Rows whose quotes are not in order are reported in `problems` and left out.
+    /// Returns the next row that is not blank, or `None` at the end. Its number of fields may
+    /// differ from the header's. Rows with malformed quotes are reported in `problems` and skipped.
     ///
     /// # Errors
-    /// When reading fails.
+    /// If reading fails.
     pub fn next(&mut self, problems: &mut Problems) -> Result<Option<Row<'_>>, Error> {
         loop {
             if !self.advance(problems)? {
@@ -301,12 +302,12 @@ impl<R: BufRead> RowReader<R> {
         }
     }
 
-    /// How many rows of data there were so far.
+    /// Number of rows of data so far.
     pub fn numbered(&self) -> usize {
         self.number
     }
 
-    /// Takes the latest row out of the count: it was no row of data.
+    /// Removes the latest row from the count: it was not a row of data.
     pub fn uncount(&mut self) {
         self.number = self.number.saturating_sub(1);
     }
@@ -331,7 +332,7 @@ impl<R: BufRead> RowReader<R> {
         }
     }
 
-    /// Reads the next row whose quotes are in order and cuts it into fields; false at the end.
+    /// Reads the next row with well-formed quotes and splits it into fields; false at the end.
     fn advance(&mut self, problems: &mut Problems) -> Result<bool, Error> {
         loop {
             self.raw.clear();
@@ -364,7 +365,7 @@ impl<R: BufRead> RowReader<R> {
             let fits = |n: usize| self.fields.len() >= n && self.row().count() <= n;
             let miscounted = self.expected.is_some_and(|n| !fits(n));
             if self.raw.len() > first_line && (quotes.is_err() || miscounted) {
-                // A quote was left open on the first line; the others are rows of their own.
+                // A quote was left open on the first line; the other lines are separate rows.
                 self.lines.give_back(&self.raw[first_line..]);
                 self.raw.truncate(first_line);
                 quotes = self.cut();
@@ -378,7 +379,7 @@ impl<R: BufRead> RowReader<R> {
         }
     }
 
-    /// Cuts the row's text into fields.
+    /// Splits the row's text into fields.
     fn cut(&mut self) -> Result<(), QuoteFault> {
         self.fields.clear();
         self.unquoted.clear();
@@ -424,7 +425,7 @@ impl<R: BufRead> RowReader<R> {
     }
 }
 
-/// What a comment says of the readings.
+/// What a comment says about the readings.
 fn readings_of(comment: &str) -> Option<&str> {
     let (key, said) = comment.split_once('=')?;
     (key.trim().eq_ignore_ascii_case("readings")).then(|| said.trim())
@@ -436,8 +437,8 @@ fn without_line_end(text: &str) -> &str {
     text.strip_suffix('\r').unwrap_or(text)
 }
 
-/// Appends the text between the quote at `open` and its closing one to `text`, doubled quotes
-/// halved, and gives the byte behind the closing one.
+/// Appends the text between the quote at `open` and its closing one to `text`, with doubled quotes
+/// reduced to one, and returns the offset of the byte after the closing one.
 fn unquote(line: &str, open: usize, text: &mut String) -> Result<usize, QuoteFault> {
     let mut at = open + 1;
     loop {
@@ -454,12 +455,12 @@ fn unquote(line: &str, open: usize, text: &mut String) -> Result<usize, QuoteFau
     }
 }
 
-/// What can be wrong with quotes, and at which byte of the row.
+/// A fault in the quotes, with its byte offset in the row.
 #[derive(Clone, Copy, Debug)]
 enum QuoteFault {
     /// Opened and never closed.
     Open(usize),
-    /// Something other than this delimiter stands behind the closing one.
+    /// The closing quote is followed by something other than this delimiter.
     Behind(usize, char),
 }
 
@@ -489,7 +490,7 @@ impl QuoteFault {
     }
 }
 
-/// What is wrong if a header is separated by something that no dialect knows.
+/// Reports a header separated by something that no dialect supports.
 fn foreign_separator(header: &Row<'_>) -> Option<Wrong> {
     if header.fields.len() > 1 {
         return None;
@@ -498,7 +499,7 @@ fn foreign_separator(header: &Row<'_>) -> Option<Wrong> {
     let words = text.split_whitespace();
     let separator = match () {
         () if text.contains('|') => "vertical bars",
-        // A title is written in words, names of columns with a bar between theirs.
+        // A title is made of plain words; column names have underscores between theirs.
         () if words.filter(|w| w.contains('_')).count() > 2 => "blanks",
         () => return None,
     };

@@ -1,4 +1,4 @@
-//! Which columns of a file with foreign headers probably mean what: times and emitters by their
+//! Suggests the meaning of columns in a file with unknown headers: times and emitters by their
 //! content, the rest by their names.
 
 use super::super::column_names::ColumnNames;
@@ -7,25 +7,25 @@ use super::synonyms::fit;
 use crate::station::Station;
 use crate::time::WrittenTime;
 
-/// The beginning of a file.
+/// A sample from the beginning of a file.
 pub struct CellSample<'a> {
-    /// One name a field; the field's number in a file without a header.
+    /// One name per field; the field's number in a file without a header.
     pub header: &'a [String],
     pub headerless: bool,
     /// Some of its rows.
     pub rows: &'a [Vec<String>],
-    /// Fields that are known already.
+    /// Fields that are already identified.
     pub used: &'a [usize],
 }
 
-/// What is suggested.
+/// The suggested columns.
 #[derive(Debug, Default)]
 pub struct Suggestion {
-    /// Headers for those columns for which one was found.
+    /// Headers of the columns for which one was found.
     pub names: ColumnNames,
-    /// Columns for which none was found, as places in the schema.
+    /// Columns for which none was found, as indices into the schema.
     pub open: Vec<usize>,
-    /// Other headers that may be meant as well, with the column.
+    /// Other headers that may also be meant, with the column.
     pub rivals: Vec<(&'static str, String)>,
 }
 
@@ -36,8 +36,8 @@ impl Suggestion {
     }
 }
 
-/// Suggests headers for `wanted` columns of the schema, places of which are given by their order
-/// of importance.
+/// Suggests headers for the `wanted` columns of the schema, whose indices are given in order of
+/// importance.
 pub fn suggest(
     sample: &CellSample<'_>,
     schema: &Schema,
@@ -75,7 +75,7 @@ pub fn suggest(
 }
 
 impl CellSample<'_> {
-    /// How many of the filled cells of a field are so.
+    /// Fraction of the filled cells of a field that satisfy `is_so`.
     fn share(&self, field: usize, is_so: impl Fn(&str) -> bool) -> f64 {
         let cells = (self.rows.iter()).filter_map(|row| row.get(field));
         let filled: Vec<&String> = cells.filter(|c| !c.trim().is_empty()).collect();
@@ -87,7 +87,7 @@ impl CellSample<'_> {
         }
     }
 
-    /// The field of times, or the two of dates and of times of day.
+    /// The field of times, or the two fields of dates and of times of day.
     fn times(&self, free: &[usize]) -> Option<Vec<usize>> {
         let first = |holds: (bool, bool)| {
             let most = |i: &&usize| self.share(**i, |c| WrittenTime::holds(c) == holds) > MOST;
@@ -99,7 +99,7 @@ impl CellSample<'_> {
         Some(vec![first((true, false))?, first((false, true))?])
     }
 
-    /// The field in which most of the station's emitters stand.
+    /// The field with the largest fraction of cells that name one of the station's emitters.
     fn emitters(&self, free: &[usize], station: &Station) -> Option<Vec<usize>> {
         let is_emitter = |cell: &str| {
             let cell = cell.trim().to_lowercase();
@@ -114,7 +114,7 @@ impl CellSample<'_> {
         (best.0 > SOME).then(|| vec![best.1])
     }
 
-    /// In a file without a header: the next field of numbers, for the readings and the power.
+    /// In a file without a header, the next field of numbers, for the readings and the power.
     fn next_numbers(&self, known: &str, free: &[usize]) -> Option<Vec<usize>> {
         let in_order = known.ends_with("_deg") && !known.contains("sigma") || known == "power_db";
         let is_number = |c: &str| c.trim().replace(',', ".").parse::<f64>().is_ok();
@@ -123,7 +123,7 @@ impl CellSample<'_> {
         Some(vec![*next])
     }
 
-    /// A header that is nearly the name of the column.
+    /// A header that is nearly the column's name.
     fn misspelt(&self, known: &str, free: &[usize]) -> Option<usize> {
         let near = |i: &&usize| {
             let header = &self.header[**i];
@@ -146,7 +146,7 @@ impl CellSample<'_> {
             .map(|i| (fit(known, &self.header[*i]), *i))
             .filter(|(fit, _)| *fit > 0.0)
             .collect();
-        // The first of equals.
+        // In a tie, the first.
         fits.sort_by(|a, b| b.0.total_cmp(&a.0));
         let (best, field) = *fits.first()?;
         for (fit, other) in &fits[1..] {
@@ -158,12 +158,12 @@ impl CellSample<'_> {
     }
 }
 
-/// A field holds times, or numbers, when a larger share of its cells does; a few are empty or
+/// A field holds times, or numbers, if a larger fraction of its cells does; a few may be empty or
 /// damaged. This and the limits below only decide what is suggested; common practice, no source.
 const MOST: f64 = 0.7;
-/// A field holds emitters when a larger share of its cells names one of the station's.
+/// A field holds emitters if a larger fraction of its cells names one of the station's.
 const SOME: f64 = 0.3;
-/// A header is a misspelt name when it is more similar to it than this.
+/// A header counts as a misspelt name if its similarity exceeds this.
 const NEARLY: f64 = 0.8;
-/// Headers that fit within this of the best are suggested too.
+/// Headers whose fit is within this of the best are suggested too.
 const CLOSE: f64 = 0.15;

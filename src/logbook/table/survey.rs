@@ -1,5 +1,5 @@
-//! A first look over a file, before its rows are read: what has two meanings in it, what decides
-//! that, and what must be asked, all at once.
+//! A first pass over a file before its rows are read: which content is ambiguous, what resolves it,
+//! and what must be asked, all at once.
 
 use super::super::cell::is_bare_compass_point;
 use super::super::log_options::CompassMeaning;
@@ -21,22 +21,22 @@ use crate::station::Station;
 use crate::text::quoted;
 use crate::time::{DateOrder, WrittenTime, WrittenZone};
 
-/// What kind of file is looked at.
+/// The kind of file to survey.
 pub struct Request<'a> {
     pub file: &'a str,
     pub schema: &'a Schema,
-    /// Places of the columns of times, emitters and approaches in the schema; those of approaches
+    /// Indices of the columns of times, emitters and approaches in the schema; those of approaches
     /// with their axes.
     pub time: usize,
     pub emitter: Option<usize>,
     pub approaches: Vec<(usize, AxisKind)>,
     pub station: &'a Station,
     pub options: &'a LogOptions,
-    /// Required columns that an option gives otherwise, all together, with the option.
+    /// Required columns that an option can replace, all together, with the option.
     pub or_else: Option<(Vec<usize>, &'static str)>,
 }
 
-/// What the look found.
+/// Result of the survey.
 pub struct Survey {
     pub dialect: Dialect,
     pub decided: Decided,
@@ -44,17 +44,17 @@ pub struct Survey {
     pub asked: Questions,
     /// Whether the columns are known without asking.
     pub columns_known: bool,
-    /// Whether more of the file might tell the order of its dates.
+    /// Whether reading more of the file might determine the order of its dates.
     pub order_open: bool,
 }
 
-/// Rows from which the meaning of each column is found; more tell no more.
+/// Number of rows from which the meaning of each column is found; more would add nothing.
 const SAMPLE_ROWS: usize = 60;
 
-/// Looks over the rows of `input`, which is a file that begins with `head`, or a part of it.
+/// Surveys the rows of `input`, which is a file that begins with `head`, or a part of it.
 ///
 /// # Errors
-/// When the file is not a table at all, and when it contradicts itself.
+/// If the file is not a table at all, or contradicts itself.
 pub fn survey(request: &Request<'_>, head: &[u8], input: impl BufRead) -> Result<Survey, Error> {
     let dialect = Dialect::of(head);
     let mut told = Told::default();
@@ -78,7 +78,7 @@ pub fn survey(request: &Request<'_>, head: &[u8], input: impl BufRead) -> Result
         let sample = sample_rows(request.file, head, dialect, headerless)?;
         let mut suggestion = look.suggestion(&header, &sample, &missing, headerless);
         if no_choice {
-            // The first of them stands for all.
+            // The first of them represents all.
             missing.push(one_of[0]);
             if !suggestion.names_one_of(one_of, request.schema) {
                 suggestion.open.push(one_of[0]);
@@ -130,7 +130,7 @@ fn sample_rows(
     Ok(sample)
 }
 
-/// The first row, kept.
+/// The stored first row.
 struct Header {
     line: usize,
     /// Its fields, or their numbers in a file without a header.
@@ -157,14 +157,14 @@ impl Header {
     }
 }
 
-/// The look with what it found so far.
+/// The survey with its findings so far.
 struct Look<'a> {
     request: &'a Request<'a>,
     columns: Columns,
     found: Found,
 }
 
-/// Where something was found first.
+/// Where something was first found.
 #[derive(Clone, Debug)]
 struct FirstSeen {
     line: usize,
@@ -172,19 +172,19 @@ struct FirstSeen {
     text: String,
 }
 
-/// What the cells of a file showed.
+/// What was found in the cells of a file.
 #[derive(Default)]
 struct Found {
     /// The first date whose order must be known.
     open: Option<(FirstSeen, WrittenTime)>,
-    /// For each order, the first date that does not exist in it.
+    /// For each order, the first date that is invalid in it.
     excluded: [Option<FirstSeen>; 3],
     /// The first time without a zone.
     no_zone: Option<FirstSeen>,
-    /// The first time with letters for a zone, and the first with others.
+    /// The first time with each zone abbreviation.
     named_zones: Vec<(FirstSeen, String)>,
     points: bool,
-    /// The first compass point that may be either.
+    /// The first ambiguous compass point.
     compass: Option<FirstSeen>,
 }
 
@@ -211,7 +211,7 @@ impl Look<'_> {
         let used: Vec<usize> = (0..header.names.len())
             .filter(|i| self.columns.uses(*i))
             .collect();
-        // First what the file must have, then what it may have.
+        // First the required columns, then the optional ones.
         let optional = (0..schema.known.len())
             .filter(|k| !schema.required.contains(k) && !self.columns.has(*k));
         let wanted: Vec<usize> = missing.iter().copied().chain(optional).collect();
@@ -237,7 +237,7 @@ impl Look<'_> {
         found
     }
 
-    /// Asks for the columns that the file must have, with those that seem to be meant.
+    /// Asks for the required columns, with those that seem to be meant.
     fn ask_columns(
         &self,
         header: &Header,
@@ -249,7 +249,7 @@ impl Look<'_> {
         let schema = request.schema;
         let known = |k: &usize| schema.known[*k];
         let open = |k: usize| suggestion.open.contains(&k);
-        // What an option would give is asked for separately: the emitter of all rows, angles.
+        // What an option can supply is asked for separately: the emitter of all rows, angles.
         let otherwise = |k: &usize| {
             open(*k) && (request.emitter == Some(*k) || self.is_given_otherwise(*k, suggestion))
         };
@@ -305,7 +305,7 @@ impl Look<'_> {
         asked.choices("columns", choices.into_iter().collect());
     }
 
-    /// Whether all the columns that an option gives otherwise are open.
+    /// Whether all the columns that an option can replace are open.
     fn is_given_otherwise(&self, column: usize, suggestion: &Suggestion) -> bool {
         let Some((columns, _)) = &self.request.or_else else {
             return false;
@@ -367,7 +367,7 @@ impl Look<'_> {
         }
     }
 
-    /// Looks at a row.
+    /// Examines a row.
     fn see(&mut self, row: &Row<'_>) {
         if self.columns.has(self.request.time) {
             self.see_time(row);
@@ -392,7 +392,7 @@ impl Look<'_> {
     fn see_time(&mut self, row: &Row<'_>) {
         let cell = self.columns.cell(row, self.request.time);
         let text = cell.text.trim();
-        // What the page of formats itself writes.
+        // The documented form.
         if text.is_empty() || (text.ends_with('Z') && text.as_bytes().get(4) == Some(&b'-')) {
             return;
         }
@@ -419,7 +419,7 @@ impl Look<'_> {
                 }
             }
             let open = &mut self.found.open;
-            // The example to show is one that has several meanings.
+            // Show an ambiguous date as the example.
             let better = open.as_ref().is_none_or(|(_, w)| w.orders().count() == 1);
             if better && (open.is_none() || possible.len() > 1) {
                 *open = Some((place(), written));
@@ -427,7 +427,7 @@ impl Look<'_> {
         }
     }
 
-    /// What is decided, and what else must be asked.
+    /// Returns what is decided, and adds what else must be asked.
     fn decide(&self, asked: &mut Questions) -> Result<Decided, Error> {
         let options = self.request.options;
         self.ask_zone(asked);
@@ -449,7 +449,7 @@ impl Look<'_> {
                 }
                 [one] => {
                     decided.order = Some(one);
-                    // Some other order was excluded last; its date is the evidence.
+                    // The date that excluded the last other order is the evidence.
                     let last = self.found.excluded.iter().flatten().max_by_key(|p| p.line);
                     decided.order_from = OrderFrom::Row(
                         last.map_or(place.line, |p| p.line),
@@ -483,7 +483,7 @@ impl Look<'_> {
             );
             decided.compass = Some(CompassMeaning::From);
         }
-        // So that the rows can be examined anyway.
+        // An assumed zone, so that the rows can be examined anyway.
         if asked.has("--zone") {
             decided.offset = Some(crate::time::ZoneOffset::ZERO);
         }
@@ -518,8 +518,8 @@ impl Look<'_> {
         }
     }
 
-    /// Dates that cannot all be written the same way: one that is not day first, and one that is
-    /// not month first.
+    /// Reports dates that cannot all be in the same order: one that is not day first, and one that
+    /// is not month first.
     fn two_orders(&self) -> Option<Problem> {
         let [day_first, month_first, _] = &self.found.excluded;
         let (a, b) = (day_first.as_ref()?, month_first.as_ref()?);

@@ -1,15 +1,14 @@
-//! What foreign headers probably mean, by the words that people of several countries use. Only
-//! ever a suggestion: the user is asked to confirm it.
+//! Guesses the meaning of unknown headers from words in several languages. Only a suggestion: the
+//! user is asked to confirm it.
 
-/// Words for one thing, without accents, in English, German, French, Spanish, Italian,
-/// Portuguese, Dutch and the Scandinavian languages. Words of five letters and more also stand
-/// for those that they begin.
+/// Words for one thing, without accents, in English, German, French, Spanish, Italian, Portuguese,
+/// Dutch and the Scandinavian languages. Words of five letters or more also match as prefixes.
 struct Thing {
     name: &'static str,
     words: &'static [&'static str],
 }
 
-/// What a column may be about.
+/// What a column may contain.
 const THINGS: [Thing; 17] = [
     Thing {
         name: "time",
@@ -308,7 +307,7 @@ const THINGS: [Thing; 17] = [
     },
 ];
 
-/// Words that make a reading of an axis more likely, and those that make it another angle.
+/// Words that make an axis reading more likely, and those that suggest another angle.
 const MEASURED: [&str; 14] = [
     "encoder", "enc", "reading", "read", "measured", "actual", "ist", "istwert", "gemessen",
     "mesure", "medido", "misurato", "gemeten", "rotor",
@@ -335,7 +334,7 @@ const DEMANDED: [&str; 19] = [
     "rate",
 ];
 
-/// More words make a sentence, not a header: the file is not a table.
+/// A longer text is a sentence, not a header: the file is not a table.
 const MOST_WORDS: usize = 5;
 
 /// How well a header fits a known column, from 0 (not at all) to about 1.
@@ -347,7 +346,7 @@ pub fn fit(known: &str, header: &str) -> f64 {
     let about = |thing: &str| words.iter().any(|w| is_word_for(w, thing));
     let axis = ["azimuth", "elevation", "hour_angle", "declination"];
     let reading = |axis: &str| {
-        // The angle of the hour in two words.
+        // Hour angle written as two words.
         about(axis)
     };
     let side = known.strip_suffix("_approach");
@@ -387,14 +386,14 @@ pub fn fit(known: &str, header: &str) -> f64 {
 }
 
 fn is_word_for(word: &str, thing: &str) -> bool {
-    /// Shorter words begin too many others.
+    /// Shorter words are prefixes of too many others.
     const LONG: usize = 5;
     (THINGS.iter().filter(|t| t.name == thing))
         .flat_map(|t| t.words)
         .any(|w| word == *w || (w.len() >= LONG && word.starts_with(w)))
 }
 
-/// The words of a header in small letters without accents.
+/// The words of a header in lower case without accents.
 fn words_of(header: &str) -> Vec<String> {
     let plain: String = header
         .chars()
@@ -433,7 +432,7 @@ mod tests {
     }
 
     #[test]
-    fn common_headers_of_several_languages() {
+    fn common_headers_in_several_languages_are_recognised() {
         for headers in [
             ["Datum Uhrzeit", "Quelle", "Azimut", "Höhe"],
             ["Date et heure", "Satellite", "Azimut (°)", "Hauteur (°)"],

@@ -1,31 +1,31 @@
-//! What a reader read in another form than docs/files.md describes: one line for each kind of
-//! thing, not one for each row.
+//! What was read from a form other than docs/files.md describes: one line per kind, not one per
+//! row.
 
 use std::collections::BTreeMap;
 
 use crate::text::quoted;
 
-/// Lines of a file that are named; the rest are counted, so that a remark stays one line.
+/// Maximum number of lines named; the rest are counted, so that a remark stays on one line.
 const MOST_LINES_NAMED: usize = 6;
 
-/// A kind of thing, in the order in which they are reported.
+/// A kind of deviation, in reporting order.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum TakenKind {
     /// Delimiter and line ends.
     Dialect,
-    /// A log of sweeps, and their band.
+    /// A log of sweeps, and its band.
     Sweeps,
-    /// The band does not hold the station's frequency.
+    /// The band does not contain the station's frequency.
     StationFrequency,
     /// Lines above the header.
     Titles,
     /// Headers in other capitals, or mapped by an option.
     Headers,
-    /// Columns that mean nothing to the reader.
+    /// Columns that are not recognised.
     UnknownColumns,
-    /// An emitter for all rows.
+    /// One emitter for all rows.
     OneEmitter,
-    /// Scans parted by pauses.
+    /// Scans separated by pauses.
     Pauses,
     /// Feeds that are not named, or not asked for.
     Feeds,
@@ -33,19 +33,19 @@ pub enum TakenKind {
     EmitterCase,
     /// Dates with dots.
     Dots,
-    /// Dates whose order was found or told.
+    /// Dates whose order was found or given.
     Order,
     /// Dates with the month in letters.
     MonthInLetters,
-    /// Dates with the year first and other marks than hyphens, or times before dates.
+    /// Dates with the year first and marks other than hyphens, or times before dates.
     YearFirst,
-    /// Hours before and after noon.
+    /// Times with AM or PM.
     TwelveHours,
     /// UTC in words.
     ZoneInWords,
-    /// The zone of a clock, from an option.
+    /// Zone of the clock, from an option.
     Zone,
-    /// Letters of a zone, from an option.
+    /// Zone abbreviation, defined by an option.
     NamedZone,
     /// Seconds since 1970.
     UnixSeconds,
@@ -53,19 +53,19 @@ pub enum TakenKind {
     UnixMilliseconds,
     /// Decimal commas.
     DecimalComma,
-    /// Dashes for minus signs.
+    /// Dashes used as minus signs.
     Dash,
-    /// Units behind numbers.
+    /// Units after numbers.
     UnitBehind,
     /// Degrees, minutes and seconds.
     Sexagesimal,
     /// Hours of an hour angle.
     Hours,
-    /// What a sensor shows.
+    /// Raw sensor readings.
     Sensor,
-    /// Degrees beside that.
+    /// Degrees next to raw sensor readings.
     BesideSensor,
-    /// Approaches by a sensor that shows less as the axis's degrees grow.
+    /// Approaches given by a sensor whose reading decreases as the degrees increase.
     FallingSensor,
     /// Peaks of a mount with one motor.
     OneMotor,
@@ -73,7 +73,7 @@ pub enum TakenKind {
     ApproachInWords,
     /// Approaches by a compass point.
     ApproachByCompass,
-    /// Compass points that tell no side.
+    /// Compass points that do not determine a side.
     CompassUntold,
     /// Yes and no in other words.
     UseInWords,
@@ -83,11 +83,11 @@ pub enum TakenKind {
     NotTaken,
     /// Rows without time and emitter.
     Totals,
-    /// The header within the file.
+    /// A header repeated within the file.
     HeaderAgain,
 }
 
-/// All that was taken from one file.
+/// All deviations noted in one file.
 #[derive(Clone, Debug, Default)]
 pub struct Taken {
     kinds: BTreeMap<TakenKind, Seen>,
@@ -95,16 +95,16 @@ pub struct Taken {
 
 #[derive(Clone, Debug, Default)]
 struct Seen {
-    /// What was found and what it was taken as, of the first.
+    /// What was first found and how it was read.
     words: String,
     lines: Vec<usize>,
     count: usize,
-    /// Whether where and how often is worth telling.
+    /// Whether lines and counts are worth reporting.
     placed: bool,
 }
 
 impl Taken {
-    /// Notes a thing that holds for the whole file.
+    /// Notes a deviation that holds for the whole file.
     pub fn whole(&mut self, kind: TakenKind, words: impl FnOnce() -> String) {
         let seen = self.kinds.entry(kind).or_default();
         if seen.count == 0 {
@@ -113,7 +113,7 @@ impl Taken {
         seen.count += 1;
     }
 
-    /// Notes a thing in a line; the words are those of the first of its kind.
+    /// Notes a deviation on a line; the words are those of the first of its kind.
     pub fn at(&mut self, kind: TakenKind, line: usize, words: impl FnOnce() -> String) {
         let seen = self.kinds.entry(kind).or_default();
         if seen.count == 0 {
@@ -126,12 +126,12 @@ impl Taken {
         }
     }
 
-    /// How often a kind of thing was noted.
+    /// How often a kind of deviation was noted.
     pub fn count(&self, kind: &TakenKind) -> usize {
         self.kinds.get(kind).map_or(0, |seen| seen.count)
     }
 
-    /// One line a kind of thing, for a file of that name.
+    /// One line per kind of deviation, for a file of that name.
     pub fn told(&self, file: &str) -> Vec<String> {
         (self.kinds.iter())
             .map(|(kind, seen)| format!("{file}: {}", seen.told(kind)))
@@ -177,7 +177,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn one_line_a_kind_with_count_and_place() {
+    fn one_line_per_kind_with_count_and_position() {
         let mut taken = Taken::default();
         for line in 3..13 {
             taken.at(TakenKind::DecimalComma, line, || {

@@ -1,5 +1,5 @@
 //! A document in blocks: what is to be said, without the medium that it is said on. The same
-//! document becomes the terminal's text ([`terminal`]) and one HTML page ([`page`]).
+//! document becomes the terminal's text ([`terminal()`]) and one HTML page ([`page()`]).
 
 mod folder;
 mod page;

@@ -15,7 +15,9 @@ use plotters_backend::DrawingBackend;
 
 use super::document::write_document;
 use crate::faults::{Diagnosis, Finding, PlotData, plot_data};
-use crate::plot::{Axis, Canvas, Panel, Picture, Rect, Render, Scale, linear_ticks, symlog_ticks};
+use crate::plot::{
+    Axis, Canvas, Panel, Picture, Rect, Render, Scale, linear_ticks, on_page, symlog_ticks,
+};
 use crate::problem::Error;
 use crate::station::Station;
 
@@ -153,7 +155,9 @@ pub fn write_faults(
     station: &Station,
     log_name: &str,
 ) -> Result<Vec<PathBuf>, Error> {
-    let pictures = fault_pictures(diagnosis, station);
+    let pictures: Vec<_> = (fault_pictures(diagnosis, station).into_iter())
+        .map(|(place, picture)| (place, on_page(picture)))
+        .collect();
     let drawn: Vec<&dyn Render> = pictures.iter().map(|(_, p)| p.as_ref()).collect();
     let page = || document::page(diagnosis, station, log_name, &pictures);
     write_document(dir, FAULTS_PAGE, &drawn, page)

@@ -9,7 +9,7 @@ use super::document::write_document;
 use super::term_name;
 use crate::mount::{Term, TermUnit};
 use crate::number::by_sigma;
-use crate::plot::Render;
+use crate::plot::{Render, on_page};
 use crate::problem::Error;
 use crate::recheck::{History, Point, TermHistory};
 use crate::time::Utc;
@@ -46,7 +46,9 @@ pub fn history_pictures(history: &History) -> Vec<Box<dyn Render>> {
 /// # Errors
 /// When the folder cannot be made or a file cannot be written; files written before stay.
 pub fn write_history(dir: &Path, history: &History) -> Result<Vec<PathBuf>, Error> {
-    let pictures = history_pictures(history);
+    let pictures: Vec<_> = (history_pictures(history).into_iter())
+        .map(on_page)
+        .collect();
     let drawn: Vec<&dyn Render> = pictures.iter().map(AsRef::as_ref).collect();
     write_document(dir, HISTORY_PAGE, &drawn, || {
         document::page(history, &pictures)

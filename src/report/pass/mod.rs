@@ -7,7 +7,7 @@ use std::path::Path;
 
 use super::document::write_document;
 use crate::live::RelayLog;
-use crate::plot::Render;
+use crate::plot::{Render, on_page};
 use crate::problem::Error;
 
 pub use document::pass_text;
@@ -36,7 +36,7 @@ pub fn pass_pictures(log: &RelayLog) -> Vec<Box<dyn Render>> {
 /// # Errors
 /// When a file cannot be written.
 pub fn write_passes(dir: &Path, log: &RelayLog) -> Result<(), Error> {
-    let pictures = pass_pictures(log);
+    let pictures: Vec<_> = pass_pictures(log).into_iter().map(on_page).collect();
     let drawn: Vec<&dyn Render> = pictures.iter().map(AsRef::as_ref).collect();
     let page = || document::page(log, &pictures);
     write_document(dir, PASS_PAGE, &drawn, page).map(drop)

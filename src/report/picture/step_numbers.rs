@@ -52,7 +52,7 @@ pub fn draw<DB: DrawingBackend>(
 }
 
 fn labels(marks: &[Point], room: Rect, taken: &[Rect], style: &Text) -> Vec<Placed> {
-    let ground = Ground {
+    let surroundings = Surroundings {
         marks,
         way: &way(marks),
         room,
@@ -64,7 +64,7 @@ fn labels(marks: &[Point], room: Rect, taken: &[Rect], style: &Text) -> Vec<Plac
         for (at, numbers) in &shared {
             let others = taken.iter().chain(placed.iter().map(|p| &p.room));
             let others: Vec<Rect> = others.copied().collect();
-            placed.extend(ground.place(*at, &runs(numbers), &others, style));
+            placed.extend(surroundings.find_room(*at, &runs(numbers), &others, style));
         }
         if placed.len() == shared.len() {
             return placed;
@@ -117,15 +117,15 @@ fn way(marks: &[Point]) -> Vec<Point> {
 }
 
 /// What labels are set on.
-struct Ground<'a> {
+struct Surroundings<'a> {
     marks: &'a [Point],
     way: &'a [Point],
     room: Rect,
 }
 
-impl Ground<'_> {
+impl Surroundings<'_> {
     /// The first free place round a mark, near ones first; off the way if there is one.
-    fn place(&self, at: Point, text: &str, taken: &[Rect], style: &Text) -> Option<Placed> {
+    fn find_room(&self, at: Point, text: &str, taken: &[Rect], style: &Text) -> Option<Placed> {
         let width = style.room_for(text);
         let found = |off_the_way: bool| {
             DISTANCES.iter().find_map(|far| {

@@ -7,7 +7,7 @@ use crate::plot::{
     Align, Axis as ChartAxis, Canvas, Key, Marker, Panel, Pen, Point, Rect, Scale, Text, colours,
     linear_ticks, notes,
 };
-use crate::scan::{Curve, CurvePoint, ReducedScan, ScanAxis};
+use crate::scan::{CurvePoint, FittedCurve, ReducedScan, ScanAxis};
 
 const FIT: Pen = Pen::new(colours::INK, 1.6);
 const BASELINE: Pen = Pen::new(colours::PURPLE, 1.4).dashed(6.0, 4.0);
@@ -33,7 +33,7 @@ pub(super) struct CutDrawing {
 }
 
 impl CutDrawing {
-    pub fn of(scan: &ReducedScan, curve: &Curve) -> CutDrawing {
+    pub fn of(scan: &ReducedScan, curve: &FittedCurve) -> CutDrawing {
         let along = |axis: ScanAxis, p: &CurvePoint| match axis {
             ScanAxis::Azimuth => p.x.to_degrees(),
             ScanAxis::Elevation => p.y.to_degrees(),

@@ -8,7 +8,7 @@ use crate::plot::{
     Axis as ChartAxis, Canvas, Colour, Key, Marker, Panel, Pen, Point, Rect, Scale, Text, colours,
     linear_ticks, notes,
 };
-use crate::scan::{Curve, CurvePoint, ReducedScan, ScanAxis};
+use crate::scan::{CurvePoint, FittedCurve, ReducedScan, ScanAxis};
 
 /// Contours of the fitted beam, parts of its height; half power lies on one.
 const LEVELS: [f64; 5] = [0.9, 0.7, 0.5, 0.3, 0.1];
@@ -35,7 +35,7 @@ pub(super) struct MapDrawing {
 }
 
 impl MapDrawing {
-    pub fn of(scan: &ReducedScan, curve: &Curve) -> MapDrawing {
+    pub fn of(scan: &ReducedScan, curve: &FittedCurve) -> MapDrawing {
         let contours = curve.lobe.as_ref().map_or(Vec::new(), |lobe| {
             LEVELS.iter().map(|l| (*l, lobe.contour(*l))).collect()
         });
@@ -122,7 +122,7 @@ struct Cell {
 
 /// The cell of each point: half way to the neighbours in its row and to the next rows; without
 /// rows even squares.
-fn cells(curve: &Curve) -> Vec<Cell> {
+fn cells(curve: &FittedCurve) -> Vec<Cell> {
     let n = curve.points.len().max(1);
     let span = |value: fn(&CurvePoint) -> f64| {
         let (low, high) = range(curve.points.iter().map(value), 0.0);

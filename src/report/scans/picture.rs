@@ -6,7 +6,7 @@ use super::cut::CutDrawing;
 use super::map::MapDrawing;
 use super::words::{caption, shape_words};
 use crate::plot::{Canvas, Picture, Rect};
-use crate::scan::{Curve, ReducedScan, ScanShape};
+use crate::scan::{FittedCurve, ReducedScan, ScanShape};
 use crate::station::Station;
 
 enum Drawing {
@@ -25,7 +25,12 @@ pub(super) struct ScanPicture {
 
 impl ScanPicture {
     /// Of a scan and its samples; its files are called after `stem`.
-    pub fn of(scan: &ReducedScan, curve: &Curve, station: &Station, stem: String) -> ScanPicture {
+    pub fn of(
+        scan: &ReducedScan,
+        curve: &FittedCurve,
+        station: &Station,
+        stem: String,
+    ) -> ScanPicture {
         ScanPicture {
             title: format!(
                 "Scan {}: {}, {}",

@@ -1,4 +1,4 @@
-//! All scans of a log together: what each alone cannot tell.
+//! Compares all scans of a log: finds what no single scan can show.
 
 use std::collections::HashMap;
 
@@ -26,20 +26,25 @@ use crate::scan::outcome::{AxisPeak, ReducedScan, Reduction};
 use crate::scan::reason::{Reason, ScanVerdict, VAGUE};
 use crate::station::Station;
 
-/// A scan with what it says by itself.
+/// A scan with the result of its own analysis.
 #[derive(Clone, Debug)]
-pub(crate) struct Looked {
+pub(crate) struct NamedAnalysis {
     pub name: String,
     pub emitter: String,
     pub line: usize,
     pub analysis: Analysis,
 }
 
-/// How far a mount may point from its readings, radians: a degree. Common practice, no source.
+/// How far a mount's pointing may differ from its readings, radians: one degree. Common practice,
+/// no source.
 const MOUNT_ERROR: f64 = 0.0175;
 
 /// Judges the scans against each other and corrects their peaks.
-pub(crate) fn join(mut scans: Vec<Looked>, station: &Station, noise_law: NoiseLaw) -> Reduction {
+pub(crate) fn join(
+    mut scans: Vec<NamedAnalysis>,
+    station: &Station,
+    noise_law: NoiseLaw,
+) -> Reduction {
     let agreed = agreed_width(&scans);
     judge_widths(&mut scans, agreed, station.dish.beamwidth_assumed);
     let mut trend = trend(&scans);
@@ -96,7 +101,7 @@ pub(crate) fn join(mut scans: Vec<Looked>, station: &Station, noise_law: NoiseLa
     }
 }
 
-fn verdict(scan: &Looked) -> ScanVerdict {
+fn verdict(scan: &NamedAnalysis) -> ScanVerdict {
     let reasons = scan.analysis.reasons.iter();
     reasons
         .map(Reason::verdict)
@@ -104,8 +109,8 @@ fn verdict(scan: &Looked) -> ScanVerdict {
         .unwrap_or(ScanVerdict::Good)
 }
 
-/// Whether a scan's places may be used to judge others.
-fn counts(scan: &Looked) -> bool {
+/// Whether a scan's position may be used to judge others.
+fn counts(scan: &NamedAnalysis) -> bool {
     verdict(scan) != ScanVerdict::Refused
         && !scan
             .analysis
@@ -114,14 +119,15 @@ fn counts(scan: &Looked) -> bool {
             .any(|r| r.doubts_emitter() || matches!(r, Reason::OneFlank { .. }))
 }
 
-fn trend(scans: &[Looked]) -> Option<Trend> {
+fn trend(scans: &[NamedAnalysis]) -> Option<Trend> {
     let all: Vec<(&Analysis, bool)> = scans.iter().map(|s| (&s.analysis, counts(s))).collect();
     Trend::of(&all)
 }
 
-/// The width over the station's on which the good scans agree. Two emitters in one beam only
-/// ever widen a peak, so it is where most widths lie close together, not the middle of all.
-fn agreed_width(scans: &[Looked]) -> Option<f64> {
+/// The beamwidth, as a ratio to the station's, on which the good scans agree; `None` if they do not
+/// agree. Two emitters in one beam only ever widen a peak, so this is the densest cluster of widths
+/// and not the median of all.
+fn agreed_width(scans: &[NamedAnalysis]) -> Option<f64> {
     let mut logs: Vec<f64> = scans
         .iter()
         .filter(|s| verdict(s) == ScanVerdict::Good)
@@ -145,8 +151,8 @@ fn agreed_width(scans: &[Looked]) -> Option<f64> {
     (agree && middle.abs() < BELIEVABLE_FACTOR_OF_WIDTHS.ln()).then(|| middle.exp())
 }
 
-/// How elongated the beam usually is: a dish whose beam is not round shows it in most scans.
-fn usual_elongation(scans: &[Looked]) -> f64 {
+/// The usual elongation of the beam: a dish with an elliptical beam shows it in most scans.
+fn usual_elongation(scans: &[NamedAnalysis]) -> f64 {
     let all: Vec<f64> = scans
         .iter()
         .filter_map(|s| s.analysis.fitted.as_ref())
@@ -159,7 +165,7 @@ fn usual_elongation(scans: &[Looked]) -> f64 {
     }
 }
 
-fn judge_widths(scans: &mut [Looked], agreed: Option<f64>, worked_out: bool) {
+fn judge_widths(scans: &mut [NamedAnalysis], agreed: Option<f64>, worked_out: bool) {
     let tolerance = match agreed {
         Some(_) => FACTOR_OF_WIDTHS_TO_OTHERS,
         None if worked_out => FACTOR_OF_WIDTHS_TO_WORKED_OUT,
@@ -181,8 +187,8 @@ fn judge_widths(scans: &mut [Looked], agreed: Option<f64>, worked_out: bool) {
             (mean, fitted.stretch_sigma)
         };
         let sigmas = ratio.ln().abs() / sigma;
-        // Where the mount points a little away from its readings, degrees of azimuth are longer or
-        // shorter on the sky than they seem.
+        // If the mount's pointing differs from its readings, a degree of azimuth is longer or
+        // shorter on the sky than the readings suggest.
         let doubt = MOUNT_ERROR * scan.analysis.emitter.elevation.tan().abs();
         let narrow = ratio < WIDTH_OF_A_SIDELOBE && sigmas > SIGMAS_OF_A_SIDELOBE;
         if !narrow
@@ -202,8 +208,8 @@ fn judge_widths(scans: &mut [Looked], agreed: Option<f64>, worked_out: bool) {
     }
 }
 
-/// Finds peaks that stand elsewhere than those of the other scans; true when there are any.
-fn judge_places(scans: &mut [Looked], trend: &Trend, width_deg: f64) -> bool {
+/// Finds peaks that lie away from where the other scans put them; returns true if there are any.
+fn judge_places(scans: &mut [NamedAnalysis], trend: &Trend, width_deg: f64) -> bool {
     let good = scans.iter().filter(|s| counts(s)).count();
     if good < FEWEST_TO_PLACE_A_PEAK {
         return false;
@@ -242,17 +248,17 @@ fn judge_places(scans: &mut [Looked], trend: &Trend, width_deg: f64) -> bool {
     any
 }
 
-/// Takes lag, backlash and the pull of the mount's errors out of peaks.
+/// Corrects peaks for lag, backlash and the pull of the mount's errors.
 struct Correct<'a> {
     trend: Option<&'a Trend>,
     timings: &'a [Timing; 2],
-    /// Whether passes run both ways along each axis.
+    /// Whether passes run in both directions along each axis.
     tellable: [bool; 2],
     width: f64,
 }
 
 impl Correct<'_> {
-    fn scan(&self, i: usize, scan: &Looked, station: &Station) -> ReducedScan {
+    fn scan(&self, i: usize, scan: &NamedAnalysis, station: &Station) -> ReducedScan {
         let analysis = &scan.analysis;
         let mut verdict = verdict(scan);
         let mut reasons = analysis.reasons.clone();
@@ -355,13 +361,14 @@ impl Correct<'_> {
         let weights = best_weights(&fit.covariance);
         let balanced = balanced_weights(&weights, &signs);
         let (arrived, _) = finish(&balanced, &take(fit, lag, false));
-        // What the lag may be off is the same for all peaks: it stands apart.
+        // The error of the lag is common to all peaks, so it is given separately.
         let (_, arrived_sigma) = finish(&balanced, &take(fit, false, false));
         let by_lag = timing.lag_s.map(|lag| {
             let speed: f64 = balanced.iter().zip(&speeds).map(|(w, s)| w * s).sum();
             Angle::from_degrees(speed * lag.sigma)
         });
-        // The shift of these passes is reported when it is known well, whether lag or backlash.
+        // Lag and backlash are both subtracted if their combined shift of these passes is well
+        // known, however it divides between the two.
         let told = both
             && self.trend.is_some_and(|t| {
                 (0..n).all(|k| t.shift(axis, speeds[k], signs[k]).sigma < VAGUE * self.width)
@@ -389,8 +396,8 @@ impl Correct<'_> {
     }
 }
 
-/// What is taken off the offsets of a scan: what the mount's errors pull always, of the rest
-/// the lag, the backlash, or neither.
+/// Factors of what is subtracted from a scan's offsets: always the pull of the mount's errors, and
+/// the lag and the backlash if asked for.
 fn take(fit: &AxisFit, lag: bool, backlash: bool) -> DMatrix<f64> {
     DMatrix::from_fn(fit.offsets.len(), TAKEN, |k, j| match j {
         0 if lag => fit.groups[k].speed.to_degrees(),
@@ -400,8 +407,8 @@ fn take(fit: &AxisFit, lag: bool, backlash: bool) -> DMatrix<f64> {
     })
 }
 
-/// Of what the mount's errors pull, this much may be wrong because it is taken to first order
-/// only: a tilt of half a degree at elevation 85.
+/// Fraction of the mount errors' pull that may be wrong because it is computed to first order only:
+/// that of a tilt of half a degree at elevation 85.
 const HIGHER_ORDERS: f64 = 0.1;
 
 /// Weights of the mean with the least variance.
@@ -419,8 +426,7 @@ fn best_weights(covariance: &DMatrix<f64>) -> DVector<f64> {
     }
 }
 
-/// The same, but passes one way count as much as passes the other way, so that backlash falls
-/// out.
+/// The same, but with equal total weight for each direction, so that backlash cancels.
 fn balanced_weights(weights: &DVector<f64>, signs: &[f64]) -> DVector<f64> {
     let sum = |sign: f64| -> f64 {
         weights
@@ -441,7 +447,7 @@ fn balanced_weights(weights: &DVector<f64>, signs: &[f64]) -> DVector<f64> {
         _ => weights[k],
     })
 }
-/// Where the beam should point, from the mount's own coordinates.
+/// Converts the emitter's position from the mount's own coordinates to a direction on the sky.
 fn apparent(station: &Station, emitter: &Fixed) -> Direction<Apparent> {
     let at = EncoderReading {
         azimuth: Angle::from_radians(emitter.azimuth),

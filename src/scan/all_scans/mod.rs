@@ -1,4 +1,4 @@
-//! All scans of a log together: what each alone cannot tell.
+//! Compares all scans of a log: finds what no single scan can show.
 
 pub(crate) mod join;
 pub(crate) mod timing;

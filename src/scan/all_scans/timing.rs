@@ -1,4 +1,4 @@
-//! What the passes tell about lag and backlash, and what they cannot.
+//! What the passes determine about lag and backlash, and what they leave open.
 
 use std::fmt::Write;
 
@@ -10,17 +10,17 @@ use crate::scan::one_scan::point::median;
 /// What is known about one axis's lag and backlash.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Timing {
-    /// Seconds: the power logged now belongs to where mount and emitter were so long ago. None
-    /// when it cannot be determined.
+    /// Seconds by which the logged power is late: it belongs to where mount and emitter were that
+    /// long ago. `None` if it cannot be determined.
     pub lag_s: Option<Estimate>,
-    /// Full width, degrees of the axis. None when it cannot be determined.
+    /// Full width, degrees of the axis. `None` if it cannot be determined.
     pub backlash_deg: Option<Estimate>,
-    /// What cannot be determined and which scan would determine it; empty when everything is.
+    /// What cannot be determined and which scan would determine it; empty if everything can be.
     pub why: String,
 }
 
-/// Speeds that differ by less than this factor do not tell lag from backlash: the difference that
-/// tells is then a third of either. Common practice, no source.
+/// Speeds that differ by less than this factor do not separate lag from backlash: the difference
+/// that separates them is then a third of either. Common practice, no source.
 const OTHER_SPEED: f64 = 1.3;
 
 /// The speeds of all passes along an axis, by their direction.
@@ -33,8 +33,8 @@ pub(crate) struct Ways {
 /// Degrees a second, without sign.
 #[derive(Clone, Copy, Debug)]
 struct Speed {
-    /// On the sky, which is what must differ between scans: at one speed on the sky a lag in
-    /// azimuth moves peaks as collimation does.
+    /// On the sky. This is what must differ between scans: at a single speed on the sky a lag in
+    /// azimuth moves peaks just as collimation does.
     on_sky: f64,
     of_axis: f64,
 }
@@ -42,7 +42,8 @@ struct Speed {
 impl Ways {
     /// Adds the passes of a scan; a degree of the axis is `on_sky` degrees on the sky.
     pub fn add(&mut self, fit: &AxisFit, on_sky: f64) {
-        // By steps an axis has a side of arrival and no speed; from row to row it has no passes.
+        // A stepped axis has a side of arrival but no speed; an axis that only steps from row to
+        // row has no passes.
         for group in fit.groups.iter().filter(|g| !g.passes.is_empty()) {
             let of_axis = group.speed.abs().to_degrees();
             let speed = Speed {
@@ -56,7 +57,7 @@ impl Ways {
             }
         }
     }
-    /// Passes at two speeds in one direction at least: lag shows.
+    /// Whether passes in at least one direction have two speeds, so that lag can be determined.
     pub fn several_speeds(&self) -> bool {
         [&self.forward, &self.back].into_iter().any(|speeds| {
             let low = speeds
@@ -67,11 +68,11 @@ impl Ways {
             high > OTHER_SPEED * low
         })
     }
-    /// All were sampled while the mount stood: a lag does nothing.
+    /// Whether all were sampled with the mount stopped, so that a lag has no effect.
     fn all_stand(&self) -> bool {
         self.all().all(|s| s.of_axis == 0.0)
     }
-    /// Passes in both directions: lag and backlash together show.
+    /// Whether passes run in both directions, so that lag and backlash show in combination.
     pub fn both_ways(&self) -> bool {
         !self.forward.is_empty() && !self.back.is_empty()
     }
@@ -92,11 +93,11 @@ impl Ways {
     }
 }
 
-/// A lag whose shift at the fastest speed, or a backlash, is known no better than this part of the
-/// beam is not known. Common practice, no source.
+/// A lag counts as known if the uncertainty of its shift at the fastest speed is below this
+/// fraction of the beamwidth, and so does a backlash. Common practice, no source.
 const KNOWN: f64 = 0.25;
 
-/// What an axis's passes tell.
+/// Returns the lag and backlash that an axis's passes determine, and why not where they do not.
 pub(crate) fn timing(axis: ScanAxis, ways: &Ways, trend: Option<&Trend>, width_deg: f64) -> Timing {
     let none = |why: String| Timing {
         lag_s: None,

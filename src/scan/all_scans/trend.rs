@@ -1,11 +1,12 @@
 //! How the encoder offsets of a file's scans are related: how they change over the sky, with
 //! speed (lag) and with direction (backlash).
 //!
-//! An axis's offset (encoder less sky) is its zero, what the errors of the mount make of it at
-//! the emitter's place (see [`error_changes`]), the axis's speed against the emitter times the lag, less
-//! half the backlash times the direction. What the mount does beyond that is one more random
-//! offset for each scan, whose size comes from the scatter. With the offsets o of a scan's axis, what
-//! the parameters p make of them, their covariance C and the scatter t beyond it, a fit minimises
+//! An axis's offset (encoder less sky) is the sum of its zero, the effect of the mount's errors at
+//! the emitter's position (see [`error_changes`]) and the axis's speed relative to the emitter
+//! times the lag, less half the backlash times the direction. Whatever else the mount does is
+//! treated as one more random offset for each scan, whose size is estimated from the scatter. With
+//! the offsets o of a scan's axis, the design matrix A of the parameters p, the covariance C of the
+//! offsets and the additional scatter t, the fit minimises
 //!
 //! ```text
 //! sum over scans (o - A p)' (C + t^2 1 1')^-1 (o - A p) + sum_j (p_j / usual_j)^2
@@ -23,7 +24,7 @@ use crate::scan::one_scan::fitted::AxisFit;
 use crate::scan::one_scan::point::{SIGMA_OF_MEDIAN, median};
 use crate::scan::one_scan::settle::BIWEIGHT;
 
-/// Places of the parameters (angles in degrees, lags in seconds): first the two zeros,
+/// Indices of the parameters (angles in degrees, lags in seconds): first the two zeros,
 const AZIMUTH_ZERO: usize = 0;
 /// in this order,
 const ELEVATION_ZERO: usize = 1;
@@ -36,17 +37,17 @@ const ELEVATION_LAG: usize = AZIMUTH_LAG + 2;
 /// How many parameters there are.
 const COUNT: usize = ELEVATION_LAG + 2;
 
-/// What home-made mounts are like before anything is measured, one standard deviation, in the order
-/// above: zeros may be anything, tilts a degree, collimation and droop half of one, skew less; lags
-/// a few seconds, backlash a few degrees (common practice, no source). The data override all of it
-/// but where they are silent.
+/// Prior standard deviations for a home-made mount, in the order above: zeros may be anything,
+/// tilts a degree, collimation and droop half a degree, skew less; lags a few seconds, backlash a
+/// few degrees (common practice, no source). They matter only for parameters that the data do not
+/// determine.
 const USUAL: [f64; COUNT] = [1e4, 1e4, 1.0, 1.0, 0.5, 0.3, 0.5, 5.0, 3.0, 5.0, 3.0];
 
-/// What is taken off an axis's offset: lag (degrees of the axis a second), backlash, and the errors
-/// of the mount that pull at it, each with its factor. Two and those of [`error_changes`].
+/// Number of corrections to an axis's offset: lag (its factor is the speed, degrees of the axis per
+/// second), backlash, and the errors of [`error_changes`].
 pub(crate) const TAKEN: usize = 2 + ERRORS;
 
-/// The place of an axis's lag, with its backlash behind it.
+/// Index of an axis's lag; its backlash follows.
 fn lag_of(axis: ScanAxis) -> usize {
     match axis {
         ScanAxis::Azimuth => AZIMUTH_LAG,
@@ -54,7 +55,7 @@ fn lag_of(axis: ScanAxis) -> usize {
     }
 }
 
-/// The parameters that belong to the factors of [`TAKEN`].
+/// Indices of the parameters of the [`TAKEN`] corrections.
 fn taken_of(axis: ScanAxis) -> [usize; TAKEN] {
     std::array::from_fn(|j| match j {
         0 | 1 => lag_of(axis) + j,
@@ -78,7 +79,7 @@ struct Measured {
 pub(crate) struct Trend {
     parameters: Vec<f64>,
     covariance: DMatrix<f64>,
-    /// Scatter of scans beyond their own noise, degrees on the sky.
+    /// Scatter between scans beyond their own noise, degrees on the sky.
     pub scatter: f64,
     measured: Vec<Measured>,
 }
@@ -93,7 +94,8 @@ pub struct Estimate {
 }
 
 impl Trend {
-    /// Of the scans that `count`; none when there is nothing to go by.
+    /// Fits the trend to the scans marked as usable; `None` if none has a fitted peak or the fit
+    /// fails.
     pub fn of(scans: &[(&Analysis, bool)]) -> Option<Trend> {
         let measured = measured(scans);
         if measured.is_empty() {
@@ -106,8 +108,8 @@ impl Trend {
             measured,
         };
         let mut weights = vec![1.0; trend.measured.len()];
-        // With all scans taken as equally uncertain at first, a few that are far off but seem
-        // sharp do not carry the rest with them.
+        // Starting with all scans equally uncertain keeps a few outliers with small sigmas from
+        // dominating the fit.
         trend.scatter = trend.spread();
         for _ in 0..ROUNDS_OF_WEIGHTS {
             trend.fit(&weights).ok()?;
@@ -118,7 +120,7 @@ impl Trend {
                 .map(|u| (1.0 - (u / BIWEIGHT).powi(2)).max(0.0).powi(2))
                 .collect();
         }
-        // In the end those that belong count fully.
+        // In the final fit every scan that is not rejected has full weight.
         let belongs = |w: &f64| if *w > 0.0 { 1.0 } else { 0.0 };
         let weights: Vec<f64> = weights.iter().map(belongs).collect();
         trend.fit(&weights).ok()?;
@@ -135,17 +137,14 @@ impl Trend {
             weights: Some(weights.to_vec()),
             ..Options::default()
         };
-        let model = Whitened {
-            measured: &self.measured,
-            scatter: self.scatter,
-        };
+        let model = Whitened::of(&self.measured, self.scatter);
         let solution = fit(&model, &self.parameters, &options)?;
         self.covariance = solution.covariance();
         self.parameters = solution.parameters;
         Ok(())
     }
 
-    /// How far the offsets of an axis lie apart on the sky, robustly; of both axes the larger.
+    /// Robust standard deviation of the offsets of an axis on the sky; the larger of the two axes.
     fn spread(&self) -> f64 {
         let spread = |axis: ScanAxis| {
             let all = self.measured.iter().filter(|m| m.axis == axis);
@@ -156,15 +155,15 @@ impl Trend {
         spread(ScanAxis::Azimuth).max(spread(ScanAxis::Elevation))
     }
 
-    /// The mean of a scan's offsets in an axis less that expected, and its variance without
-    /// scatter.
+    /// The mean of a scan's offsets in an axis less its expected value, and its variance without
+    /// the scatter between scans.
     fn mean_residual(&self, m: &Measured) -> (f64, f64) {
         let left = &m.values - &m.rows * DVector::from_column_slice(&self.parameters);
         let n = left.len() as f64;
         (left.mean(), m.covariance.sum() / (n * n))
     }
 
-    /// The same in standard deviations.
+    /// The absolute mean residual in standard deviations, scatter included.
     fn deviation(&self, m: &Measured) -> f64 {
         let (mean, variance) = self.mean_residual(m);
         mean.abs()
@@ -173,8 +172,8 @@ impl Trend {
                 .max(f64::MIN_POSITIVE)
     }
 
-    /// The scatter that makes the middle deviation what normal noise makes it; what the
-    /// parameters took up is given back.
+    /// The scatter at which the median deviation is that of normal noise, corrected for the degrees
+    /// of freedom that the parameters use.
     fn scatter_beyond_noise(&self) -> f64 {
         let all: Vec<(f64, f64)> = self
             .measured
@@ -208,24 +207,25 @@ impl Trend {
         high
     }
 
-    /// How far a scan's axis lies from the trend of the others, degrees on the sky, and in
-    /// standard deviations; none when it was not measured.
+    /// How far a scan's axis lies from the trend of the others, degrees on the sky, and in standard
+    /// deviations; `None` if it was not measured.
     pub fn departure(&self, scan: usize, axis: ScanAxis) -> Option<(f64, f64)> {
         let m = self.find(scan, axis)?;
         Some((self.mean_residual(m).0, self.deviation(m)))
     }
 
     fn find(&self, scan: usize, axis: ScanAxis) -> Option<&Measured> {
-        self.measured
-            .iter()
-            .find(|m| m.scan == scan && m.axis == axis)
+        // They are sorted by scan.
+        let first = self.measured.partition_point(|m| m.scan < scan);
+        let own = self.measured[first..].iter().take_while(|m| m.scan == scan);
+        own.into_iter().find(|m| m.axis == axis)
     }
 
-    /// The axis's lag in seconds, as far as data and common sense tell.
+    /// The axis's lag in seconds, from the data and the prior.
     pub fn lag(&self, axis: ScanAxis) -> Estimate {
         self.estimate(lag_of(axis))
     }
-    /// The axis's backlash in degrees, as far as data and common sense tell.
+    /// The axis's backlash in degrees, from the data and the prior.
     pub fn backlash(&self, axis: ScanAxis) -> Estimate {
         self.estimate(lag_of(axis) + 1)
     }
@@ -236,12 +236,12 @@ impl Trend {
         }
     }
 
-    /// The shift by lag and backlash at a speed (degrees a second) and a direction, degrees.
+    /// The shift due to lag and backlash at a speed (degrees per second) and a direction, degrees.
     pub fn shift(&self, axis: ScanAxis, speed: f64, sign: f64) -> Estimate {
         self.combination(lag_of(axis), speed, -0.5 * sign)
     }
 
-    /// Of two neighbouring parameters.
+    /// Linear combination of two consecutive parameters, with factors `a` and `b`.
     fn combination(&self, first: usize, a: f64, b: f64) -> Estimate {
         let c = &self.covariance;
         let second = first + 1;
@@ -254,14 +254,14 @@ impl Trend {
         }
     }
 
-    /// What these factors, one row a group, take off the offsets: degrees of the axis.
+    /// The correction to the offsets for these factors (one row per group), degrees of the axis.
     pub fn taken(&self, axis: ScanAxis, take: &DMatrix<f64>) -> DVector<f64> {
         take * DVector::from_iterator(TAKEN, taken_of(axis).map(|j| self.parameters[j]))
     }
 
     /// The variance of a weighted mean (weights `w`) of a scan's offsets in an axis after
-    /// [`Trend::taken`] has been taken off them. In degrees of the axis, squared. The scan's own
-    /// part in the estimates of what is taken off is included.
+    /// [`Trend::taken`] has been subtracted from them, in degrees of the axis squared. It allows
+    /// for the scan's own contribution to the estimated corrections.
     pub fn variance_after(
         &self,
         scan: usize,
@@ -297,51 +297,54 @@ impl Trend {
     }
 }
 
-/// The median of the sizes of unit normal noise, a property of the distribution.
+/// The median absolute value of unit normal noise, a property of the distribution.
 const MIDDLE_OF_NORMAL: f64 = 0.674_489_75;
 
-/// All rows, whitened scan by scan.
-struct Whitened<'a> {
-    measured: &'a [Measured],
-    scatter: f64,
+/// Whitened values and design rows, scan by scan; `None` where the covariance is not positive
+/// definite.
+struct Whitened(Vec<Option<(DVector<f64>, DMatrix<f64>)>>);
+
+impl Whitened {
+    fn of(measured: &[Measured], scatter: f64) -> Whitened {
+        let whitened = |m: &Measured| {
+            let n = m.values.len();
+            let whole = &m.covariance + DMatrix::from_element(n, n, scatter.powi(2));
+            let l = whole.cholesky()?.l();
+            Some((
+                l.solve_lower_triangular(&m.values)?,
+                l.solve_lower_triangular(&m.rows)?,
+            ))
+        };
+        Whitened(measured.iter().map(whitened).collect())
+    }
 }
 
-impl Model for Whitened<'_> {
+impl Model for Whitened {
     fn parameters(&self) -> usize {
         COUNT
     }
     fn observations(&self) -> usize {
-        self.measured.len()
+        self.0.len()
     }
     fn most_rows(&self) -> usize {
-        self.measured
-            .iter()
-            .map(|m| m.values.len())
-            .max()
-            .unwrap_or(1)
+        let rows = self.0.iter().flatten().map(|(values, _)| values.len());
+        rows.max().unwrap_or(1)
     }
     fn evaluate(&self, p: &[f64], block: &mut Block) -> Result<(), Unevaluable> {
-        let p = DVector::from_column_slice(p);
         for i in block.range() {
-            let m = &self.measured[i];
-            let n = m.values.len();
-            let whole = &m.covariance + DMatrix::from_element(n, n, self.scatter.powi(2));
-            let failed = Unevaluable { observation: i };
-            let l = whole.cholesky().ok_or(failed)?.l();
-            let left = &m.values - &m.rows * &p;
-            let left = l.solve_lower_triangular(&left).ok_or(failed)?;
-            let rows = l.solve_lower_triangular(&m.rows).ok_or(failed)?;
-            for k in 0..n {
-                let slopes: Vec<f64> = rows.row(k).iter().map(|x| -x).collect();
-                block.push(i, left[k], &slopes);
+            let (values, rows) = (self.0[i].as_ref()).ok_or(Unevaluable { observation: i })?;
+            for (k, value) in values.iter().enumerate() {
+                let slopes: [f64; COUNT] = std::array::from_fn(|j| -rows[(k, j)]);
+                let change: f64 = slopes.iter().zip(p).map(|(slope, p)| slope * p).sum();
+                block.push(i, value + change, &slopes);
             }
         }
         Ok(())
     }
 }
 
-/// The direction in which the azimuth offsets point in the mean, about which they are
-/// unwrapped: turns of the cable do not matter here.
+/// The mean direction of the azimuth offsets, about which they are unwrapped: whole turns of the
+/// cable do not matter here.
 fn middle_turn(scans: &[(&Analysis, bool)]) -> Angle {
     let fits = scans.iter().filter(|(_, counts)| *counts);
     let offsets = fits.filter_map(|(a, _)| Some(a.fitted.as_ref()?.azimuth.as_ref()?.offsets[0]));

@@ -1,16 +1,16 @@
-//! The beam: how the received power falls with the distance from the emitter.
+//! The beam: received power as a function of distance from the emitter.
 //!
-//! Distances are in half-power widths throughout, and enter as their squares: the response is a
-//! smooth function of the square, also in the middle.
+//! Distances are in half-power widths throughout, and are passed as squares: the response is a
+//! smooth function of the square, even at the centre.
 
 use std::f64::consts::PI;
 use std::sync::LazyLock;
 
-/// Where (2 J1(u) / u)^2 is one half. A property of the function, worked out to double precision.
+/// Where (2 J1(u) / u)^2 is one half. A property of the function, computed to double precision.
 pub(crate) const HALF_POWER: f64 = 1.616_339_948_310_703_2;
 
-/// The widest disc over beam that is worked out, because the rings for a wider one would show;
-/// wider ones are taken as this wide, which needs a dish of 60 m at 10 GHz.
+/// Largest ratio of disc to beam that is modelled: with more, the integration rings would show.
+/// Wider discs are treated as this wide, which needs a dish of 60 m at 10 GHz.
 const WIDEST_DISC: f64 = 8.0;
 /// A disc whose radius is less than this fraction of the beam widens it by under 0.5 %. So small an
 /// error is not worth the time.
@@ -19,7 +19,7 @@ pub(crate) const NARROWEST_DISC: f64 = 0.08;
 /// The response at one distance.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Response {
-    /// Power over that in the middle of a point's beam.
+    /// Power over that of a point source at beam centre.
     pub value: f64,
     /// Its derivative with respect to the squared distance.
     pub slope: f64,
@@ -27,21 +27,25 @@ pub(crate) struct Response {
     pub stretch: f64,
 }
 
-/// The power pattern of a uniformly lit round aperture, (2 J1(u) / u)^2 (Airy's pattern; any
-/// textbook on antennas, from memory), of half-power width 1, for a point or for an evenly
+/// The power pattern of a uniformly illuminated circular aperture, (2 J1(u) / u)^2 (Airy's pattern;
+/// any textbook on antennas, from memory), of half-power width 1, for a point or for an evenly
 /// bright disc.
 #[derive(Clone, Debug)]
 pub(crate) struct Beam {
-    /// Points of the disc for a disc of radius 1, and the weight of each; none for a point.
+    airy: &'static Airy,
+    /// Integration points (x, y, weight) of a disc of radius 1; empty for a point source.
     disc: Vec<(f64, f64, f64)>,
 }
 
 impl Beam {
-    /// For a point.
+    /// The beam for a point source.
     pub fn of_point() -> Beam {
-        Beam { disc: Vec::new() }
+        Beam {
+            airy: &AIRY,
+            disc: Vec::new(),
+        }
     }
-    /// For a disc whose radius is about `radius` half-power widths.
+    /// The beam for a disc whose radius is about `radius` half-power widths.
     pub fn of_disc(radius: f64) -> Beam {
         if radius < NARROWEST_DISC {
             return Beam::of_point();
@@ -51,8 +55,8 @@ impl Beam {
             r if r < 2.0 => (5, 8),
             _ => (16, 24),
         };
-        // Evenly in the area: Gauss-Legendre in the squared radius, the midpoint rule round the
-        // circle, of which one half is enough.
+        // Uniform over the area: Gauss-Legendre in the squared radius, the midpoint rule around the
+        // circle, of which one half is enough by symmetry.
         let mut disc = Vec::with_capacity(rings * spokes);
         for (node, weight) in gauss_legendre(rings) {
             let ring = (0.5 + 0.5 * node).sqrt();
@@ -61,18 +65,19 @@ impl Beam {
                 disc.push((ring * c, ring * s, 0.5 * weight / spokes as f64));
             }
         }
-        Beam { disc }
+        Beam { airy: &AIRY, disc }
     }
-    /// The response to a thousandth, for a search; as [`Beam::response`].
-    #[inline]
-    pub fn rough(&self, square: f64, radius: f64) -> f64 {
+    /// The response, accurate to a thousandth, at a distance of either sign, for a search; `radius`
+    /// as in [`Beam::response`].
+    #[inline(always)]
+    pub fn rough(&self, distance: f64, radius: f64) -> f64 {
+        let airy = self.airy;
         if self.disc.is_empty() {
-            return AIRY.rough(square);
+            return airy.rough(distance);
         }
-        let distance = square.sqrt();
         let of_point = |(x, y, weight): &(f64, f64, f64)| {
             let (dx, dy) = (distance - radius * x, radius * y);
-            weight * AIRY.rough(dx * dx + dy * dy)
+            weight * airy.rough((dx * dx + dy * dy).sqrt())
         };
         self.disc.iter().map(of_point).sum()
     }
@@ -81,7 +86,7 @@ impl Beam {
     #[inline]
     pub fn response(&self, square: f64, radius: f64) -> Response {
         if self.disc.is_empty() {
-            let (value, slope) = AIRY.at(square);
+            let (value, slope) = self.airy.at(square);
             return Response {
                 value,
                 slope,
@@ -97,9 +102,9 @@ impl Beam {
         for (x, y, weight) in &self.disc {
             let (dx, dy) = (distance - radius * x, radius * y);
             let at = dx * dx + dy * dy;
-            let (value, slope) = AIRY.at(at);
+            let (value, slope) = self.airy.at(at);
             sum.value += weight * value;
-            // d/d(r^2) = (1/2r) d/dr; pairs of opposite points keep it finite in the middle.
+            // d/d(r^2) = (1/2r) d/dr; pairs of opposite points keep it finite at the centre.
             sum.slope += weight * slope * dx / distance.max(MIDDLE);
             sum.stretch -= weight * 2.0 * at * slope;
         }
@@ -110,11 +115,11 @@ impl Beam {
     }
 }
 
-/// Closer to the middle than this the slope is that at this distance: the response is flat. So that
-/// nothing is divided by zero.
+/// Closer to the centre than this the slope is taken at this distance, where the response is flat,
+/// to avoid dividing by zero.
 const MIDDLE: f64 = 1e-3;
 
-/// Nodes and weights on -1 to 1 by Newton's method on the Legendre polynomials.
+/// Gauss-Legendre nodes and weights on -1 to 1, by Newton's method on the Legendre polynomials.
 fn gauss_legendre(n: usize) -> Vec<(f64, f64)> {
     (0..n)
         .map(|i| {
@@ -140,21 +145,26 @@ fn gauss_legendre(n: usize) -> Vec<(f64, f64)> {
         .collect()
 }
 
-/// Airy's pattern and its slope over the squared distance, tabulated over the distance.
+/// Airy's pattern and its derivative with respect to the squared distance, tabulated against the
+/// distance.
+#[derive(Debug)]
 struct Airy {
-    /// Value, slope, and the derivative of the slope with respect to the squared distance.
-    nodes: Vec<[f64; 3]>,
-    /// The values alone, close together; at the last distance and beyond it zero.
-    values: Vec<f64>,
+    /// For each interval between nodes, the cubics of the value and of its derivative with respect
+    /// to the squared distance.
+    cubics: Vec<[[f64; 4]; 2]>,
+    /// The values alone, each with the difference to the next; zero at the last distance and
+    /// beyond.
+    values: Vec<(f64, f64)>,
 }
 
-/// Nodes for each half-power width: cubic interpolation then errs by under 1e-7.
+/// Nodes per half-power width: the error of cubic interpolation is then under 1e-7.
 const NODES_A_WIDTH: f64 = 64.0;
 /// Beyond this many half-power widths the pattern, under 2e-5 there, is taken as zero.
 const FARTHEST: f64 = 16.0;
 
 static AIRY: LazyLock<Airy> = LazyLock::new(|| {
-    let nodes = (0..=(FARTHEST * NODES_A_WIDTH) as usize + 1)
+    // Value, slope, and the derivative of the slope with respect to the squared distance.
+    let nodes = (0..=(FARTHEST * NODES_A_WIDTH) as usize)
         .map(|i| {
             let u = 2.0 * HALF_POWER * i as f64 / NODES_A_WIDTH;
             // With A = 2 J1/u and B = J2/u^2: dA/du = -2 u B, dB/du = -J3/u^2 and
@@ -173,50 +183,54 @@ static AIRY: LazyLock<Airy> = LazyLock::new(|| {
             [a * a, slope, bend]
         })
         .collect::<Vec<[f64; 3]>>();
-    let last = nodes.len() - 2;
-    let values = (nodes.iter().enumerate()).map(|(i, node)| if i < last { node[0] } else { 0.0 });
+    let last = nodes.len() - 1;
+    let value = |i: usize| if i < last { nodes[i][0] } else { 0.0 };
+    // Derivatives with respect to the position: d/dr = 2 r d/d(r^2).
+    let step = 2.0 / (NODES_A_WIDTH * NODES_A_WIDTH);
+    let cubics = nodes.windows(2).enumerate().map(|(i, pair)| {
+        let ([v0, s0, b0], [v1, s1, b1]) = (pair[0], pair[1]);
+        let (here, next) = (i as f64 * step, (i as f64 + 1.0) * step);
+        [
+            cubic(v0, v1, here * s0, next * s1),
+            cubic(s0, s1, here * b0, next * b1),
+        ]
+    });
     Airy {
-        values: values.collect(),
-        nodes,
+        cubics: cubics.collect(),
+        values: (0..=last)
+            .map(|i| (value(i), value((i + 1).min(last)) - value(i)))
+            .collect(),
     }
 });
 
 impl Airy {
-    /// Value at a squared distance, to a thousandth.
-    #[inline]
-    fn rough(&self, square: f64) -> f64 {
-        let place = (square.sqrt() * NODES_A_WIDTH).min(FARTHEST * NODES_A_WIDTH);
-        let i = place as usize;
-        let (here, next) = (self.values[i], self.values[i + 1]);
-        here + (place - i as f64) * (next - here)
+    /// Value at a distance of either sign, accurate to a thousandth.
+    #[inline(always)]
+    fn rough(&self, distance: f64) -> f64 {
+        let place = (distance.abs() * NODES_A_WIDTH).min(FARTHEST * NODES_A_WIDTH);
+        let i = place as u32;
+        let (here, step) = self.values[i as usize];
+        here + (place - f64::from(i)) * step
     }
     /// Value and slope at a squared distance.
     #[inline]
     fn at(&self, square: f64) -> (f64, f64) {
-        let r = square.sqrt();
-        if r.is_nan() || r >= FARTHEST {
+        let place = square.sqrt() * NODES_A_WIDTH;
+        let i = place as u32;
+        // NaN would convert to index zero, so it is excluded here.
+        let Some(cubics) = self.cubics.get(i as usize).filter(|_| !place.is_nan()) else {
             return (0.0, 0.0);
-        }
-        let place = r * NODES_A_WIDTH;
-        let i = place as usize;
-        let t = place - i as f64;
-        let ([v0, s0, b0], [v1, s1, b1]) = (self.nodes[i], self.nodes[i + 1]);
-        // Derivatives with respect to the place: d/dr = 2 r d/d(r^2).
-        let (p0, p1) = (i as f64, i as f64 + 1.0);
-        let step = 2.0 / (NODES_A_WIDTH * NODES_A_WIDTH);
-        (
-            hermite(t, v0, v1, p0 * step * s0, p1 * step * s1),
-            hermite(t, s0, s1, p0 * step * b0, p1 * step * b1),
-        )
+        };
+        let t = place - f64::from(i);
+        let [value, slope] = cubics.map(|[a, b, c, d]| a + t * (b + t * (c + t * d)));
+        (value, slope)
     }
 }
 
-/// The cubic through two values with two slopes, for `t` from 0 to 1.
-#[inline]
-fn hermite(t: f64, v0: f64, v1: f64, d0: f64, d1: f64) -> f64 {
+/// The coefficients of the cubic through two values with two slopes, for a variable from 0 to 1.
+fn cubic(v0: f64, v1: f64, d0: f64, d1: f64) -> [f64; 4] {
     let rise = v1 - v0;
-    let (c, d) = (3.0 * rise - 2.0 * d0 - d1, d0 + d1 - 2.0 * rise);
-    v0 + t * (d0 + t * (c + t * d))
+    [v0, d0, 3.0 * rise - 2.0 * d0 - d1, d0 + d1 - 2.0 * rise]
 }
 
 /// J1, J2 and J3 at `u` > 0 by Miller's backward recurrence, normalised by
@@ -253,9 +267,9 @@ fn bessel(u: f64) -> [f64; 3] {
 mod tests {
     use super::*;
 
-    /// Tables print ten decimals.
+    /// The tables have ten decimals.
     const TABLE: f64 = 1e-10;
-    /// What interpolation may err by.
+    /// Allowed interpolation error.
     const INTERPOLATION: f64 = 1e-7;
 
     #[test]
@@ -291,8 +305,10 @@ mod tests {
             for i in 0..2000 {
                 let r = i as f64 * 0.01;
                 let value = beam.response(r * r, radius).value;
-                let rough = beam.rough(r * r, radius);
-                assert!((rough - value).abs() < 1e-3, "{r}: {rough} {value}");
+                for distance in [r, -r] {
+                    let rough = beam.rough(distance, radius);
+                    assert!((rough - value).abs() < 1e-3, "{distance}: {rough} {value}");
+                }
             }
         }
     }
@@ -313,7 +329,7 @@ mod tests {
                     ((up - down) / (2.0 * h) - at.slope).abs() < 1e-4,
                     "{r} {radius}"
                 );
-                // A wider beam brings everything nearer, the disc's rim too.
+                // A wider beam scales all distances down, including the disc's radius.
                 let shrink = |f: f64| beam.response(square / (f * f), radius / f).value;
                 let stretch = (shrink(1.001) - shrink(0.999)) / 0.002;
                 assert!((stretch - at.stretch).abs() < 1e-4, "{r} {radius}");
@@ -339,7 +355,7 @@ mod tests {
             assert!((ratio - 1.0).abs() < 0.01, "{radius}: {ratio}");
             assert!(disc.response(0.0, radius).value < 1.0);
         }
-        // A disc much wider than the beam is seen evenly bright inside.
+        // Inside a disc much wider than the beam the response is uniform.
         let wide = Beam::of_disc(6.0);
         let ratio = wide.response(9.0, 6.0).value / wide.response(0.0, 6.0).value;
         assert!((ratio - 1.0).abs() < 0.05, "{ratio}");

@@ -1,7 +1,7 @@
-//! Where the emitter stands as seen from the beam.
+//! The emitter's position relative to the beam.
 
-/// The emitter's place in the beam's own frame: sines of the angle toward increasing azimuth
-/// and toward increasing elevation, with their derivatives.
+/// The emitter's position in the beam's frame: sines of the angles toward increasing azimuth and
+/// toward increasing elevation, with their derivatives.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct InBeam {
     /// Toward increasing azimuth.
@@ -12,7 +12,7 @@ pub(crate) struct InBeam {
     pub x_azimuth: f64,
     /// dy with respect to the azimuth offset.
     pub y_azimuth: f64,
-    /// dy with respect to the elevation offset; below zero the emitter is behind.
+    /// dy with respect to the elevation offset; negative if the emitter is behind.
     pub y_elevation: f64,
 }
 
@@ -37,36 +37,36 @@ impl Fixed {
     }
 }
 
-/// An angle by its sine and cosine, so that a turn by another costs no trigonometry.
+/// An angle as its sine and cosine, so that angles can be added without trigonometric functions.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Turn {
+pub(crate) struct PlaneRotation {
     sin: f64,
     cos: f64,
 }
 
-impl Turn {
-    /// Of an angle in radians.
-    pub fn new(angle: f64) -> Turn {
+impl PlaneRotation {
+    /// The rotation by an angle in radians.
+    pub fn new(angle: f64) -> PlaneRotation {
         let (sin, cos) = angle.sin_cos();
-        Turn { sin, cos }
+        PlaneRotation { sin, cos }
     }
-    /// Of the sum of both angles.
-    pub fn plus(self, other: Turn) -> Turn {
-        Turn {
+    /// The rotation by the sum of both angles.
+    pub fn plus(self, other: PlaneRotation) -> PlaneRotation {
+        PlaneRotation {
             sin: self.sin * other.cos + self.cos * other.sin,
             cos: self.cos * other.cos - self.sin * other.sin,
         }
     }
 }
 
-/// The place of an `emitter` in a beam whose azimuth axis must turn by `across`, clockwise, to
-/// face it, and whose elevation axis stands at `up`.
+/// The position of `emitter` in the frame of a beam whose azimuth axis must turn by `across`,
+/// clockwise, to face it, and whose elevation axis is at `up`.
 ///
 /// With A' = A - azimuth offset, E' = E - elevation offset (`up`) and p = emitter azimuth - A'
 /// (`across`), the emitter's unit vector in the beam's frame is
 /// (cos e sin p, sin e cos E' - cos e sin E' cos p, sin e sin E' + cos e cos E' cos p).
 #[inline]
-pub(crate) fn place(emitter: &Fixed, across: Turn, up: Turn) -> InBeam {
+pub(crate) fn in_beam(emitter: &Fixed, across: PlaneRotation, up: PlaneRotation) -> InBeam {
     let (sp, cp) = (across.sin, across.cos);
     let (se, ce) = (up.sin, up.cos);
     InBeam {
@@ -87,11 +87,12 @@ mod tests {
         degrees.to_radians()
     }
 
-    /// With readings and by how much they exceed the true axis angles.
+    /// The emitter's position for given readings and their excess over the true axis angles.
     fn seen(emitter: &Fixed, readings: (f64, f64), offsets: (f64, f64)) -> InBeam {
-        let across = Turn::new(emitter.azimuth - readings.0).plus(Turn::new(offsets.0));
-        let up = Turn::new(readings.1).plus(Turn::new(-offsets.1));
-        place(emitter, across, up)
+        let across =
+            PlaneRotation::new(emitter.azimuth - readings.0).plus(PlaneRotation::new(offsets.0));
+        let up = PlaneRotation::new(readings.1).plus(PlaneRotation::new(-offsets.1));
+        in_beam(emitter, across, up)
     }
 
     #[test]

@@ -1,34 +1,35 @@
-//! A scan's samples with what was fitted to them, for pictures.
+//! A scan's samples with the fit to them, for plots.
 
 use super::beam::Beam;
-use super::model::{ScanModel, Slot};
-use super::passes::{Pass, passes};
-use super::point::Points;
-use super::settle::Settled;
-use super::setup::Expected;
+use super::model::ScanModel;
+use super::passes::{ScanPass, passes};
+use super::point::ScanPoints;
+use super::settle::SettledFit;
+use super::setup::ExpectedBeam;
 use super::thin::{thinned, thinned_points};
 use super::tuned::POINTS_A_BEAM;
+use crate::scan::ScanAxis;
 
 /// The points with the fit.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct Curve {
+pub(crate) struct FittedCurve {
     pub points: Vec<CurvePoint>,
-    /// In a map that no passes make up: none.
-    pub passes: Vec<Pass>,
+    /// Empty for a map, which has no passes.
+    pub passes: Vec<ScanPass>,
     /// The beam's expected width, radians.
     pub width: f64,
-    /// What was fitted; none when nothing was.
+    /// The fitted beam; `None` if nothing was fitted.
     pub lobe: Option<Lobe>,
 }
 
-/// One point. Offsets are those of the beam from the fitted peak, on the sky, radians; without
-/// a fit from the middle of the scan.
+/// One point. Offsets are those of the beam on the sky, radians, from the fitted peak or, without a
+/// fit, from the middle of the scan.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct CurvePoint {
     pub x: f64,
     pub y: f64,
     pub power: f64,
-    /// Modelled power, and the baseline in it; not finite without a fit.
+    /// Modelled power, and the baseline included in it; not finite without a fit.
     pub fit: f64,
     pub baseline: f64,
     /// Standard deviation of the point.
@@ -44,13 +45,13 @@ pub(crate) struct Lobe {
     radius: f64,
     /// Half-power width, radians.
     width: f64,
-    /// Wide over round, and slant, of an ellipse.
+    /// Elliptical stretch along the azimuth axis, and slant.
     ellipse: (f64, f64),
 }
 
 impl Lobe {
-    /// Where the response is this part of that in the middle, as a closed line of offsets in
-    /// radians on the sky.
+    /// The contour at which the response is this fraction of that at the centre, as a closed line
+    /// of offsets in radians on the sky.
     pub fn contour(&self, level: f64) -> Vec<(f64, f64)> {
         let value = |r: f64| self.beam.response(r * r, self.radius).value;
         let middle = value(0.0);
@@ -75,47 +76,37 @@ impl Lobe {
     }
 }
 
-/// Corners of a contour, one each four degrees, so that none shows.
+/// Corners of a contour, one every four degrees, so that it looks smooth.
 const CORNERS: usize = 90;
 
-impl Curve {
-    /// Of a fit.
-    pub fn of(model: &ScanModel<'_>, settled: &Settled, passes: &[Pass]) -> Curve {
+impl FittedCurve {
+    /// The curve of a fit.
+    pub fn of(model: &ScanModel<'_>, settled: &SettledFit, passes: &[ScanPass]) -> FittedCurve {
         let layout = model.layout();
         let p = settled.parameters();
-        let slot = |values: &[f64], slot: Slot| match slot {
-            _ if values.is_empty() => 0.0,
-            Slot::Group(k) => values[k],
-            Slot::Mean => values.iter().sum::<f64>() / values.len() as f64,
-        };
-        let setting = model.setting(p);
-        let points = (0..model.points.len())
-            .map(|i| {
-                let (point, part) = (&model.points[i], &model.parts[i]);
-                let azimuth = model.azimuth.reference
-                    + model.azimuth.unit * slot(&p[layout.azimuth..layout.elevation], part.azimuth);
-                let elevation = model.elevation.reference
-                    + model.elevation.unit
-                        * slot(&p[layout.elevation..layout.width], part.elevation);
-                let at = model.at(i, &setting);
+        let mut points = Vec::with_capacity(model.points.len());
+        for part in &model.parts {
+            let (azimuth, elevation) = model.offsets(part, p);
+            points.extend(part.points.clone().map(|i| {
+                let (point, at) = (&model.points[i], &settled.at[i]);
                 CurvePoint {
-                    x: (point.azimuth - point.emitter.azimuth - azimuth) * point.emitter.cos,
-                    y: point.elevation - point.emitter.elevation - elevation,
+                    x: (point.offset(ScanAxis::Azimuth) - azimuth) * point.emitter.cos,
+                    y: point.offset(ScanAxis::Elevation) - elevation,
                     power: point.power,
                     fit: at.power(),
                     baseline: at.baseline,
                     noise: model.noise[i] * settled.scatter,
                     used: settled.used[i],
                 }
-            })
-            .collect();
+            }));
+        }
         let grown = p[layout.width].exp();
         let ellipse = if model.elliptic {
             (p[layout.ellipse].exp(), p[layout.ellipse + 1])
         } else {
             (1.0, 0.0)
         };
-        Curve {
+        FittedCurve {
             points,
             passes: passes.to_vec(),
             width: model.elevation.unit,
@@ -128,8 +119,8 @@ impl Curve {
         }
     }
 
-    /// Of a scan to which nothing was fitted.
-    pub fn bare(points: &Points, expected: &Expected) -> Curve {
+    /// The curve of a scan without a fit.
+    pub fn bare(points: &ScanPoints, expected: &ExpectedBeam) -> FittedCurve {
         let (_, all) = passes(points, expected.width);
         let (kept, passes) = if all.is_empty() {
             let beams = points.points.len() as f64 / POINTS_A_BEAM;
@@ -138,7 +129,7 @@ impl Curve {
             thinned(&points.points, &all, expected.width)
         };
         let n = kept.len().max(1) as f64;
-        let offset = |p: &super::point::Point| {
+        let offset = |p: &super::point::ScanPoint| {
             (
                 p.azimuth - p.emitter.azimuth,
                 p.elevation - p.emitter.elevation,
@@ -163,7 +154,7 @@ impl Curve {
                 }
             })
             .collect();
-        Curve {
+        FittedCurve {
             points,
             passes,
             width: expected.width,

@@ -1,6 +1,6 @@
 //! How the errors of a mount change an axis's offset (encoder less sky) over the sky, to first
-//! order in them: what the scans of a file have in common, and what one scan sees of it while
-//! it covers some part of the sky.
+//! order: common to the scans of a file, and also felt within one scan, which covers part of the
+//! sky.
 //!
 //! From the mount model (docs/mount-model.md), at azimuth a and elevation e, in degrees for a
 //! degree of each error:
@@ -10,9 +10,9 @@
 //! elevation:            t_n cos a + t_e sin a + d cos e
 //! ```
 //!
-//! with the tilts t, collimation c, skew s and droop d. The zeros are the same everywhere. In the
-//! own coordinates of other kinds of mount the same functions stand, with other signs of the
-//! errors; only droop, which follows the horizon, does not.
+//! with the tilts t, collimation c, skew s and droop d. The zeros are the same everywhere. The same
+//! functions hold in the own coordinates of other kinds of mount, with other signs of the errors,
+//! except for droop, which follows the horizon.
 
 use super::beam_frame::Fixed;
 use crate::scan::ScanAxis;
@@ -21,27 +21,28 @@ use crate::scan::ScanAxis;
 /// docs/mount-model.md that change over the sky.
 pub(crate) const ERRORS: usize = 5;
 
-/// Cosine of the elevation nearest to the zenith: within about a degree of it azimuths have no
-/// meaning.
+/// Cosine of the elevation nearest to the zenith: within about a degree of it azimuth is undefined
+/// in practice.
 const LEAST_COSINE: f64 = 0.02;
 
-/// Degrees of the axis for a degree of each error, in a direction.
-pub(crate) fn offsets(axis: ScanAxis, at: &Fixed) -> [f64; ERRORS] {
+/// Degrees of the azimuth and of the elevation axis per degree of each error, in a given direction.
+pub(crate) fn offsets_of_both(at: &Fixed) -> [[f64; ERRORS]; 2] {
     let (sa, ca) = at.azimuth.sin_cos();
-    match axis {
-        ScanAxis::Azimuth => {
-            let sec = 1.0 / at.cos.max(LEAST_COSINE);
-            let tan = at.sin * sec;
-            [tan * sa, -tan * ca, sec, tan, 0.0]
-        }
-        ScanAxis::Elevation => [ca, sa, 0.0, 0.0, at.cos],
-    }
+    let sec = 1.0 / at.cos.max(LEAST_COSINE);
+    let tan = at.sin * sec;
+    [
+        [tan * sa, -tan * ca, sec, tan, 0.0],
+        [ca, sa, 0.0, 0.0, at.cos],
+    ]
 }
 
-/// What changes from one direction to another.
-pub(crate) fn change(axis: ScanAxis, from: &Fixed, to: &Fixed) -> [f64; ERRORS] {
-    let (before, behind) = (offsets(axis, from), offsets(axis, to));
-    std::array::from_fn(|j| behind[j] - before[j])
+/// The same for one axis.
+pub(crate) fn offsets(axis: ScanAxis, at: &Fixed) -> [f64; ERRORS] {
+    let [azimuth, elevation] = offsets_of_both(at);
+    match axis {
+        ScanAxis::Azimuth => azimuth,
+        ScanAxis::Elevation => elevation,
+    }
 }
 
 #[cfg(test)]
@@ -50,7 +51,7 @@ mod tests {
     use crate::angle::{Angle, Direction, EncoderReading};
     use crate::mount::{ApproachSigns, MountModel, Term, TermValues};
 
-    /// Of a hundredth of a degree, second-order parts are smaller than this part.
+    /// For errors of a hundredth of a degree the second-order terms are smaller than this fraction.
     const SECOND_ORDER: f64 = 0.02;
 
     #[test]

@@ -1,25 +1,26 @@
-//! Roughly where the emitter is, if it is there at all.
+//! A rough search for the emitter, and a test whether it is in the scan at all.
 
-use super::passes::{Pass, ScanShape};
-use super::point::Point;
-use super::setup::{Expected, is_area};
-use super::start::{Found, along, over};
+use super::passes::{ScanPass, ScanShape};
+use super::point::ScanPoint;
+use super::setup::{ExpectedBeam, is_area};
+use super::start::{FoundBeam, along, over};
 use super::tuned::SIGMAS_OF_A_SIGNAL;
 use crate::scan::ScanAxis;
 use crate::scan::reason::Reason;
 
-/// Where the emitter is, roughly; none when it is nowhere.
+/// Finds the emitter roughly; `None` if no emitter is found. `clean` is the power without spikes.
 pub(crate) fn find(
-    points: &[Point],
+    points: &[ScanPoint],
+    clean: &[f64],
     shape: ScanShape,
-    passes: &[Pass],
-    expected: &Expected,
+    passes: &[ScanPass],
+    expected: &ExpectedBeam,
     reasons: &mut Vec<Reason>,
-) -> Option<Found> {
+) -> Option<FoundBeam> {
     let beam = expected.beam();
     let width = expected.chord();
     let beam = (&beam, expected.radius());
-    let seen = |found: &Option<Found>| {
+    let seen = |found: &Option<FoundBeam>| {
         let significance = found.map_or(0.0, |f| f.significance);
         (significance >= SIGMAS_OF_A_SIGNAL, significance)
     };
@@ -34,8 +35,8 @@ pub(crate) fn find(
         }
         return found.filter(|_| yes);
     }
-    let azimuth = along(points, passes, ScanAxis::Azimuth, width, beam);
-    let elevation = along(points, passes, ScanAxis::Elevation, width, beam);
+    let azimuth = along(points, clean, passes, ScanAxis::Azimuth, width, beam);
+    let elevation = along(points, clean, passes, ScanAxis::Elevation, width, beam);
     let ((a_seen, a), (e_seen, e)) = (seen(&azimuth), seen(&elevation));
     if !a_seen && !e_seen {
         reasons.push(Reason::NoSignal {
@@ -57,10 +58,10 @@ pub(crate) fn find(
     }
     let azimuth = azimuth.filter(|_| a_seen);
     let elevation = elevation.filter(|_| e_seen);
-    // Off the axis of a cut the beam is taken to have run over the emitter when it passed it.
+    // In the other axis of a cut the beam is assumed to have crossed the emitter as it passed.
     let beside = |along: ScanAxis, place: f64, axis: ScanAxis| {
         let nearest = points.iter().min_by(|p, q| {
-            let away = |p: &Point| (p.offset(along) - place).abs();
+            let away = |p: &ScanPoint| (p.offset(along) - place).abs();
             away(p).total_cmp(&away(q))
         });
         nearest.map_or(0.0, |p| p.offset(axis))
@@ -73,25 +74,25 @@ pub(crate) fn find(
     };
     let by_elevation = || beside(ScanAxis::Elevation, strongest.elevation, ScanAxis::Azimuth);
     let by_azimuth = || beside(ScanAxis::Azimuth, strongest.azimuth, ScanAxis::Elevation);
-    Some(Found {
+    Some(FoundBeam {
         azimuth: azimuth.map_or_else(by_elevation, |f| f.azimuth),
         elevation: elevation.map_or_else(by_azimuth, |f| f.elevation),
         ..strongest
     })
 }
 
-/// The points and passes without those along an axis.
+/// The points and passes, leaving out the passes along an axis.
 pub(crate) fn without(
-    points: &[Point],
-    passes: &[Pass],
+    points: &[ScanPoint],
+    passes: &[ScanPass],
     axis: ScanAxis,
-) -> (Vec<Point>, Vec<Pass>) {
+) -> (Vec<ScanPoint>, Vec<ScanPass>) {
     let mut kept = Vec::new();
     let mut moved = Vec::new();
     for pass in passes.iter().filter(|p| p.axis != axis) {
         let from = kept.len();
         kept.extend_from_slice(&points[pass.from..pass.to]);
-        moved.push(Pass {
+        moved.push(ScanPass {
             from,
             to: kept.len(),
             ..*pass

@@ -1,28 +1,28 @@
-//! What a fit says: encoder offsets with their uncertainty, width, height and noise.
+//! Results of a fit: encoder offsets with their uncertainty, width, height and noise.
 
 use nalgebra::DMatrix;
 
-use super::curve::Curve;
-use super::examine::{Influence, Memory, widths_apart};
+use super::curve::FittedCurve;
+use super::examine::{LeftOut, Memory, influence};
 use super::model::ScanModel;
 use super::noise::{few_samples, inflation};
-use super::passes::Pass;
-use super::settle::Settled;
+use super::passes::ScanPass;
+use super::settle::SettledFit;
 use super::setup::{Group, Groups};
 use super::tuned::UNCERTAINTY_OF_A_MISS;
 use crate::scan::ScanAxis;
 
-/// The encoder offsets (reading less the emitter's apparent place) of one axis.
+/// The encoder offsets (reading less the emitter's apparent position) of one axis.
 #[derive(Clone, Debug)]
 pub(crate) struct AxisFit {
     /// One for each group, radians of the axis.
     pub offsets: Vec<f64>,
     /// Their covariance.
     pub covariance: DMatrix<f64>,
-    /// Direction and speed of each, the speed taken where the peak is.
+    /// Direction and speed of each group, the speed taken at the peak.
     pub groups: Vec<Group>,
-    /// By how many degrees each offset is moved by a degree of each error of the mount because
-    /// the scan covers some part of the sky: one row a group.
+    /// Degrees by which each offset shifts per degree of each mount error because the scan covers
+    /// part of the sky: one row per group.
     pub pull: DMatrix<f64>,
 }
 
@@ -34,23 +34,23 @@ pub(crate) struct FittedScan {
     /// Width over that expected, and the standard deviation of its logarithm.
     pub stretch: f64,
     pub stretch_sigma: f64,
-    /// Of an ellipse's or a cross's two half-power widths the longer over their geometric mean, and
-    /// the standard deviation of its logarithm; 1 and 0 where none was fitted.
+    /// The longer of the two half-power widths of an ellipse or a cross over their geometric mean,
+    /// and the standard deviation of its logarithm; 1 and 0 if none was fitted.
     pub elongation: f64,
     pub elongation_sigma: f64,
-    /// Of the strongest pass.
+    /// Height of the strongest pass.
     pub height: f64,
-    /// Standard deviation of a row there.
+    /// Standard deviation of a row at the peak.
     pub noise: f64,
     /// Baseline below the peak.
     pub level: f64,
-    /// By how much likelier the radiometer law is than steady noise (logarithm).
+    /// Log-likelihood of the radiometer law less that of steady noise.
     pub radiometer_evidence: Option<f64>,
-    pub curve: Curve,
+    pub curve: FittedCurve,
 }
 
 impl FittedScan {
-    /// What was fitted along an axis; none when it was not measured.
+    /// The fit along an axis; `None` if it was not measured.
     pub fn axis(&self, axis: ScanAxis) -> Option<&AxisFit> {
         match axis {
             ScanAxis::Azimuth => self.azimuth.as_ref(),
@@ -62,15 +62,16 @@ impl FittedScan {
 #[allow(clippy::too_many_arguments)]
 pub(crate) fn gather(
     model: &ScanModel<'_>,
-    settled: &Settled,
+    settled: &SettledFit,
     groups: &Groups,
-    passes: &[Pass],
-    moved: &Influence,
+    passes: &[ScanPass],
+    left_out: Option<&LeftOut>,
     left_over: &Memory,
     evidence: Option<f64>,
 ) -> FittedScan {
     let layout = model.layout();
     let p = settled.parameters();
+    let moved = influence(left_out, p.len());
     let sigmas = settled.solution.sigmas();
     let scale = settled.scatter * inflation(left_over) * few_samples(settled);
     let covariance = settled.solution.covariance() * scale.powi(2) + &moved.covariance;
@@ -82,7 +83,8 @@ pub(crate) fn gather(
             ScanAxis::Azimuth => &model.azimuth,
             ScanAxis::Elevation => &model.elevation,
         };
-        // A group of passes that missed the emitter tells nothing, whatever its covariance says.
+        // A group of passes that missed the emitter gives no information, whatever its covariance
+        // says.
         let sigma = |k: &usize| sigmas[first + k] * settled.scatter;
         let told: Vec<usize> = (0..groups.len())
             .filter(|k| sigma(k) < UNCERTAINTY_OF_A_MISS)
@@ -107,17 +109,17 @@ pub(crate) fn gather(
     };
     let azimuth = axis(ScanAxis::Azimuth, &groups.azimuth, layout.azimuth);
     let elevation = axis(ScanAxis::Elevation, &groups.elevation, layout.elevation);
-    let curve = Curve::of(model, settled, passes);
+    let curve = FittedCurve::of(model, settled, passes);
     let (stretch, stretch_sigma) = stretch(model, settled);
-    let (elongation, elongation_sigma) = elongation(model, settled, passes);
-    let setting = model.setting(p);
+    let (elongation, elongation_sigma) = elongation(model, settled, left_out);
     let (mut height, mut at_top) = (f64::NEG_INFINITY, 0);
     for h in 0..model.heights {
         if p[layout.heights + h] > height {
             height = p[layout.heights + h];
-            let own = (0..model.points.len()).filter(|i| model.parts[*i].height == h);
-            let responses = own.map(|i| (model.at(i, &setting).response, i));
-            // Of equal ones the first.
+            let own = model.parts.iter().filter(|part| part.height == h);
+            let points = own.flat_map(|part| part.points.clone());
+            let responses = points.map(|i| (settled.at[i].response, i));
+            // The first of equal ones.
             let nearest = responses.min_by(|a, b| b.0.total_cmp(&a.0));
             at_top = nearest.map_or(0, |(_, i)| i);
         }
@@ -132,14 +134,14 @@ pub(crate) fn gather(
         elongation_sigma,
         height,
         noise: row_noise * settled.scatter,
-        level: model.at(at_top, &setting).baseline,
+        level: settled.at[at_top].baseline,
         radiometer_evidence: evidence,
         curve,
     }
 }
 
 /// Width over that expected, and the standard deviation of its logarithm.
-pub(crate) fn stretch(model: &ScanModel<'_>, settled: &Settled) -> (f64, f64) {
+pub(crate) fn stretch(model: &ScanModel<'_>, settled: &SettledFit) -> (f64, f64) {
     let j = model.layout().width;
     let variance = settled.solution.covariance()[(j, j)];
     (
@@ -148,11 +150,15 @@ pub(crate) fn stretch(model: &ScanModel<'_>, settled: &Settled) -> (f64, f64) {
     )
 }
 
-/// The longer width of an ellipse, or of a cross's two, over the geometric mean of both, and the
+/// The longer of the two widths of an ellipse or a cross over their geometric mean, and the
 /// standard deviation of its logarithm.
-fn elongation(model: &ScanModel<'_>, settled: &Settled, passes: &[Pass]) -> (f64, f64) {
+fn elongation(
+    model: &ScanModel<'_>,
+    settled: &SettledFit,
+    left_out: Option<&LeftOut>,
+) -> (f64, f64) {
     if !model.elliptic {
-        let apart = widths_apart(model, settled, passes);
+        let apart = left_out.and_then(|left_out| left_out.widths_apart(settled));
         return apart.map_or((1.0, 0.0), |(apart, sigma)| (apart.exp(), sigma));
     }
     let j = model.layout().ellipse;
@@ -169,18 +175,18 @@ fn elongation(model: &ScanModel<'_>, settled: &Settled, passes: &[Pass]) -> (f64
     )
 }
 
-/// An ellipse is at most three times (the root of ten) as long as the mean of its widths: no dish
-/// has a flatter beam that is not built for it.
+/// An ellipse is at most three times (the root of ten) as long as the mean of its widths: only
+/// purpose-built dishes have a flatter beam.
 const LEAST_FORM: f64 = 0.1;
 
-/// The group's speed where the emitter is, by steps none, else by a straight line through the points within half a
-/// beamwidth of it.
+/// Sets the group's speed at the emitter: zero for a stepped group, otherwise the slope of a
+/// straight line through the points within half a beamwidth of it.
 fn refine_speed(
     group: &mut Group,
     offset: f64,
     axis: ScanAxis,
     model: &ScanModel<'_>,
-    passes: &[Pass],
+    passes: &[ScanPass],
 ) {
     let unit = match axis {
         ScanAxis::Azimuth => model.azimuth.unit,

@@ -1,12 +1,12 @@
-//! What to think of a fit.
+//! Judges a fit by itself.
 
 use super::examine::Memory;
 use super::fitted::FittedScan;
 use super::model::ScanModel;
 use super::noise::inflation;
-use super::passes::{Pass, ScanShape};
+use super::passes::{ScanPass, ScanShape};
 use super::point::median;
-use super::settle::Settled;
+use super::settle::SettledFit;
 use super::setup::is_area;
 use super::tuned::{
     CORRELATION_OF_ANOTHER_SHAPE, HEIGHT_OF_A_SECOND_SIGNAL, HEIGHTS_OF_A_DRIFT,
@@ -16,23 +16,27 @@ use super::tuned::{
 use crate::scan::ScanAxis;
 use crate::scan::reason::{Reason, VAGUE};
 
-/// Samples within half a beamwidth of the peak, each axis: a place, a height and one to spare.
+/// Fewest samples within half a beamwidth of the peak, each axis: one each for position and height,
+/// and one to spare.
 const FEWEST_ON_PEAK: usize = 3;
-/// A step between samples that is longer than this, in beamwidths, and [`USUAL_STEPS_OF_A_GAP`] times
-/// as long as usual is a gap: four samples to a beamwidth are the least of common practice (no source).
+/// A step between samples that is longer than this, in beamwidths, and [`USUAL_STEPS_OF_A_GAP`]
+/// times as long as usual is a gap: four samples per beamwidth are the common minimum (common
+/// practice, no source).
 const HOLE: f64 = 0.3;
-/// With more samples than this share left out, there is interference; common practice, no source.
+/// If more than this share of the samples is left out, there is interference; common practice, no
+/// source.
 const INTERFERENCE: f64 = 0.15;
 /// This many samples left out in a row are not spikes; common practice, no source.
 const IN_A_ROW: usize = 4;
 
-/// Adds what a fit alone tells; widths and places are judged against the other scans later.
+/// Adds the reasons that follow from the fit alone; widths and positions are compared with the
+/// other scans later.
 pub(crate) fn add_reasons(
     model: &ScanModel<'_>,
-    settled: &Settled,
+    settled: &SettledFit,
     fitted: &FittedScan,
     left_over: &Memory,
-    passes: &[Pass],
+    passes: &[ScanPass],
     shape: ScanShape,
     reasons: &mut Vec<Reason>,
 ) {
@@ -67,7 +71,7 @@ pub(crate) fn add_reasons(
 /// Whether the position along an axis is determined at all.
 fn vague(
     model: &ScanModel<'_>,
-    settled: &Settled,
+    settled: &SettledFit,
     fitted: &FittedScan,
     axis: ScanAxis,
     reasons: &mut Vec<Reason>,
@@ -83,7 +87,7 @@ fn vague(
             let variance = (0..fit.offsets.len()).map(|k| fit.covariance[(k, k)]);
             least(&mut variance.map(|v| v.sqrt() / unit))
         }
-        // All groups of passes missed it.
+        // All groups of passes missed the emitter.
         None if !own.is_empty() => {
             let sigmas = settled.solution.sigmas();
             least(&mut own.map(|j| sigmas[j] * settled.scatter))
@@ -95,8 +99,8 @@ fn vague(
     }
 }
 
-/// Whether the peak has both flanks and samples upon it, along each measured axis.
-fn flanks(fitted: &FittedScan, passes: &[Pass], shape: ScanShape, reasons: &mut Vec<Reason>) {
+/// Checks that the peak has both flanks and enough samples along each measured axis.
+fn flanks(fitted: &FittedScan, passes: &[ScanPass], shape: ScanShape, reasons: &mut Vec<Reason>) {
     let width = fitted.curve.width;
     for (axis, fit) in [
         (ScanAxis::Azimuth, &fitted.azimuth),
@@ -119,7 +123,7 @@ fn flanks(fitted: &FittedScan, passes: &[Pass], shape: ScanShape, reasons: &mut 
             along.flat_map(|p| p.from..p.to).collect()
         };
         let used = || own.iter().filter(|i| fitted.curve.points[**i].used);
-        // Also samples left out as a flat top show that the scan went on.
+        // Samples left out as a flat top also count: the scan extended over them.
         let low = own.iter().map(|i| place(*i)).fold(f64::INFINITY, f64::min);
         let high = own
             .iter()
@@ -164,8 +168,8 @@ struct Hole {
     over_peak: bool,
 }
 
-/// The widest step between neighbouring samples of a pass, when samples are missing there.
-fn hole(pass: &Pass, place: impl Fn(usize) -> f64) -> Option<Hole> {
+/// The widest step between neighbouring samples of a pass, if samples are missing there.
+fn hole(pass: &ScanPass, place: impl Fn(usize) -> f64) -> Option<Hole> {
     let steps: Vec<(f64, f64)> = (pass.from + 1..pass.to)
         .map(|i| (place(i - 1), place(i)))
         .collect();
@@ -181,18 +185,20 @@ fn hole(pass: &Pass, place: impl Fn(usize) -> f64) -> Option<Hole> {
     })
 }
 
-/// Samples left out: single ones are spikes, many are interference, and several high ones in a
-/// row are another signal.
+/// Classifies the samples left out: single ones are spikes, many are interference, and several high
+/// ones in a row are another signal.
 fn spikes(
     model: &ScanModel<'_>,
-    settled: &Settled,
+    settled: &SettledFit,
     fitted: &FittedScan,
     reasons: &mut Vec<Reason>,
 ) {
     let top = reasons.iter().any(|r| matches!(r, Reason::FlatTop { .. }));
-    let residuals = model.residuals(settled.parameters());
+    let residuals: Vec<f64> = (0..model.points.len())
+        .map(|i| settled.left(model, i))
+        .collect();
     let limit = |i: usize| 4.0 * model.noise[i] * settled.scatter;
-    // What was left out as a flat top lies below the fit.
+    // Samples left out as a flat top lie below the fit.
     let out: Vec<bool> = (0..residuals.len())
         .map(|i| !settled.used[i] && residuals[i].abs() > limit(i) && !(top && residuals[i] < 0.0))
         .collect();

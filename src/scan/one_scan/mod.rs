@@ -1,5 +1,5 @@
-//! One scan by itself: from its samples to encoder offsets with their uncertainty, and what to think
-//! of them.
+//! One scan by itself: from its samples to encoder offsets with their uncertainty, and reasons to
+//! doubt them.
 
 pub(crate) mod analyse;
 pub(crate) mod beam;

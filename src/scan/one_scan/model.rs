@@ -1,110 +1,178 @@
 //! The modelled signal of a scan: baselines plus a beam, with derivatives.
 //!
-//! With the power w of each point, its standard deviation s, the baseline columns c and the height h
-//! of the beam's response R at the distance of the emitter from the beam's middle, over the beam's
-//! width, a fit minimises
+//! With the power w of each point, its standard deviation s, the baseline columns c with
+//! coefficients b, and the height h of the beam's response R at the emitter's distance (x, y) from
+//! beam centre in units of the beamwidth, the fit minimises
 //!
 //! ```text
 //! sum ( (w_i - sum_k b_k c_k,i - h R(x_i, y_i; width)) / s_i )^2 + (ln(width / expected) / 0.5)^2
 //! ```
 //!
-//! power = sum of baseline columns x coefficients + height x response(distance of the emitter
-//! from the beam's middle). Nonlinear parameters are the encoder offsets, one for each group of
-//! passes along an axis that share direction and speed (a lag or a backlash sets them apart),
-//! and the width; in rasters also how elliptical the beam is. Heights and baselines enter
-//! linearly.
+//! The nonlinear parameters are the encoder offsets, one for each group of passes along an axis
+//! that share direction and speed (lag or backlash makes the groups differ), and the width; in
+//! rasters also the beam's ellipticity. Heights and baselines enter linearly.
+
+use std::ops::Range;
 
 use super::beam::Beam;
-use super::beam_frame::{Fixed, Turn, place};
-use super::point::Point;
-use crate::fit::{Block, Model, Unevaluable};
+use super::beam_frame::{PlaneRotation, in_beam};
+use super::point::ScanPoint;
+use crate::fit::{Block, Model, Stretch, Unevaluable};
 use crate::scan::ScanAxis;
 
-/// Which azimuth or elevation offset a point has.
+/// Which azimuth or elevation offset applies to a point.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Slot {
-    /// That of one group of passes.
+    /// The offset of one group of passes.
     Group(usize),
-    /// The mean of all groups of the axis, or the assumed offset when it has none.
+    /// The mean of all groups of the axis, or the assumed offset if it has none.
     Mean,
 }
 
-/// How one axis enters.
+/// How one axis enters the model.
 #[derive(Clone, Debug)]
 pub(crate) struct AxisLayout {
-    /// Number of groups, each with an offset to fit; none when the axis is not measured.
+    /// Number of groups, each with an offset to fit; zero if the axis is not measured.
     pub groups: usize,
-    /// Offset (encoder less sky), radians, from which those fitted are counted.
+    /// Offset (encoder less sky), radians, to which the fitted ones are relative.
     pub reference: f64,
-    /// Radians of the axis for one unit of a parameter, which is one beamwidth on the sky.
+    /// Radians of the axis per unit of a parameter, which is one beamwidth on the sky.
     pub unit: f64,
 }
 
-/// A point's part in the model.
+/// What is common to the points of a pass, or to all points if passes make no difference.
 #[derive(Clone, Debug)]
 pub(crate) struct Part {
+    pub points: Range<usize>,
     pub azimuth: Slot,
     pub elevation: Slot,
-    /// Which height.
+    /// Index of its height.
     pub height: usize,
 }
 
-/// An additional column, for tests of what the model leaves out and for what is known of it
-/// otherwise.
+/// A value for each point of a range, zero for all others.
+#[derive(Clone, Debug)]
+pub(crate) struct Column {
+    from: usize,
+    values: Vec<f64>,
+}
+
+impl Column {
+    /// A column whose values begin at point number `from`.
+    pub fn new(from: usize, values: Vec<f64>) -> Column {
+        Column { from, values }
+    }
+    /// The value at point `i`.
+    #[inline]
+    pub fn at(&self, i: usize) -> f64 {
+        let place = i.wrapping_sub(self.from);
+        self.values.get(place).copied().unwrap_or(0.0)
+    }
+    /// Whether it may be nonzero at any of the points.
+    fn touches(&self, points: &Range<usize>) -> bool {
+        self.from < points.end && points.start < self.from + self.values.len()
+    }
+}
+
+/// An additional column, for an effect that the model leaves out, to test it or to apply a prior to
+/// it.
 #[derive(Clone, Debug)]
 pub(crate) enum Extra {
-    /// A baseline column, a value a point.
-    Column(Vec<f64>),
-    /// A height that changes along: the beam's response times a value a point.
-    Height(Vec<f64>),
-    /// A width that differs from place to place: its logarithm times a value a point.
-    Width(Vec<f64>),
+    /// A baseline column.
+    Column(Column),
+    /// A height that changes along the scan: the beam's response times a value for each point.
+    Height(Column),
+    /// A width that changes along the scan: its logarithm times a value for each point.
+    Width(Column),
     /// The offset of an axis that is not measured, in beamwidths.
     Unmeasured(ScanAxis),
-    /// Offsets of both axes that change along, in beamwidths a point.
+    /// Offsets of both axes that change along the scan, in beamwidths, for each point.
     Offsets(Vec<(f64, f64)>),
 }
 
-/// A point's readings as turns.
+impl Extra {
+    /// Whether it may change the model at any of the points.
+    fn touches(&self, points: &Range<usize>) -> bool {
+        match self {
+            Extra::Column(column) | Extra::Height(column) | Extra::Width(column) => {
+                column.touches(points)
+            }
+            Extra::Unmeasured(_) | Extra::Offsets(_) => true,
+        }
+    }
+    /// The derivative of the power of point `i` with respect to it.
+    fn slope(&self, i: usize, at: &Modelled) -> f64 {
+        let h = at.height;
+        match self {
+            Extra::Column(column) => column.at(i),
+            Extra::Height(column) => h * at.response * column.at(i),
+            Extra::Width(column) => h * at.by_width * column.at(i),
+            Extra::Unmeasured(ScanAxis::Azimuth) => h * at.by_azimuth,
+            Extra::Unmeasured(ScanAxis::Elevation) => h * at.by_elevation,
+            Extra::Offsets(offsets) => {
+                h * (at.by_azimuth * offsets[i].0 + at.by_elevation * offsets[i].1)
+            }
+        }
+    }
+}
+
+/// A point's readings as rotations.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Turned {
     /// From the azimuth reading to the emitter.
-    across: Turn,
+    across: PlaneRotation,
     /// The elevation reading.
-    up: Turn,
+    up: PlaneRotation,
 }
 
 impl Turned {
-    /// Of each point.
-    pub fn of(points: &[Point]) -> Vec<Turned> {
-        let one = |p: &Point| Turned {
-            across: Turn::new(p.emitter.azimuth - p.azimuth),
-            up: Turn::new(p.elevation),
+    /// The rotations of each point.
+    pub fn of(points: &[ScanPoint]) -> Vec<Turned> {
+        let one = |p: &ScanPoint| Turned {
+            across: PlaneRotation::new(p.emitter.azimuth - p.azimuth),
+            up: PlaneRotation::new(p.elevation),
         };
         points.iter().map(one).collect()
     }
 }
 
-/// Parameters of the model, with what they make the same for all points.
-pub(crate) struct Setting<'p> {
-    p: &'p [f64],
-    layout: Parameters,
-    /// What each azimuth offset adds to the turn toward the emitter; the mean of all comes last.
-    azimuth: Vec<Turn>,
-    /// What each elevation offset adds to the elevation reading; the mean of all comes last.
-    elevation: Vec<Turn>,
-    /// Width over that expected.
-    grown: f64,
-    /// Of an ellipse: wide over round, and the slant.
-    ellipse: (f64, f64),
+/// Values that follow from the parameters and are the same for all points of a part.
+pub(crate) struct Setting<'m> {
+    /// Rotation that the azimuth offset adds to the turn toward the emitter.
+    azimuth: PlaneRotation,
+    /// Rotation that the elevation offset adds to the elevation reading.
+    elevation: PlaneRotation,
+    height: f64,
+    /// The baseline columns that cover the part, each with its number and coefficient.
+    baseline: Vec<(usize, &'m Column, f64)>,
+    /// One over the width.
+    scale: f64,
+    /// Radius of the emitter's disc over the width.
+    radius: f64,
+    /// The squared distance from beam centre is xx x^2 + yy y^2 + 2 xy x y.
+    xx: f64,
+    yy: f64,
+    xy: f64,
+}
+
+impl Setting<'_> {
+    /// The baseline columns at point `i`, each as its number and value.
+    pub fn columns(&self, i: usize) -> impl Iterator<Item = (usize, f64)> {
+        let values = self
+            .baseline
+            .iter()
+            .map(move |(k, column, _)| (*k, column.at(i)));
+        values.filter(|(_, value)| *value != 0.0)
+    }
 }
 
 /// The model. Angles in radians; the beam's width as twice the sine of half of it.
 #[derive(Clone, Debug)]
 pub(crate) struct ScanModel<'a> {
-    pub points: &'a [Point],
+    pub points: &'a [ScanPoint],
     /// One for each point.
     pub readings: Vec<Turned>,
+    /// In order, and together they cover all points.
     pub parts: Vec<Part>,
     pub azimuth: AxisLayout,
     pub elevation: AxisLayout,
@@ -115,29 +183,33 @@ pub(crate) struct ScanModel<'a> {
     pub radius: f64,
     pub elliptic: bool,
     pub heights: usize,
-    /// Baseline columns, a value a point in each.
-    pub baseline: Vec<Vec<f64>>,
-    pub extras: Vec<Extra>,
+    pub baseline: Vec<Column>,
     /// Standard deviation of each point.
     pub noise: Vec<f64>,
+}
+
+/// The model extended by columns for effects that it leaves out. Their parameters come last and are
+/// evaluated at zero.
+pub(crate) struct Extended<'m, 'a> {
+    pub model: &'m ScanModel<'a>,
+    pub extras: &'m [Extra],
 }
 
 /// Where each kind of parameter begins.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Parameters {
+    pub heights: usize,
+    pub baseline: usize,
     pub azimuth: usize,
     pub elevation: usize,
     /// Logarithm of the width over that expected.
     pub width: usize,
-    /// With an elliptic beam: logarithm of wide over round, and the slant.
+    /// With an elliptical beam: logarithm of its stretch in azimuth, and the slant.
     pub ellipse: usize,
-    pub heights: usize,
-    pub baseline: usize,
-    pub extras: usize,
     pub count: usize,
 }
 
-/// The modelled value at one point, taken apart.
+/// The modelled value at one point, in its components.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Modelled {
     pub baseline: f64,
@@ -156,79 +228,92 @@ impl Modelled {
     }
 }
 
-impl ScanModel<'_> {
+impl<'a> ScanModel<'a> {
+    /// The model without extra columns.
+    fn alone(&self) -> Extended<'_, 'a> {
+        Extended {
+            model: self,
+            extras: &[],
+        }
+    }
+
     pub fn layout(&self) -> Parameters {
-        let elevation = self.azimuth.groups;
+        // Parameters that affect only some of the points come first: their rows of the triangle are
+        // then computed once and not changed by later points.
+        let baseline = self.heights;
+        let azimuth = baseline + self.baseline.len();
+        let elevation = azimuth + self.azimuth.groups;
         let width = elevation + self.elevation.groups;
         let ellipse = width + 1;
-        let heights = ellipse + if self.elliptic { 2 } else { 0 };
-        let baseline = heights + self.heights;
-        let extras = baseline + self.baseline.len();
         Parameters {
-            azimuth: 0,
+            heights: 0,
+            baseline,
+            azimuth,
             elevation,
             width,
             ellipse,
-            heights,
-            baseline,
-            extras,
-            count: extras + self.extras.len(),
+            count: ellipse + if self.elliptic { 2 } else { 0 },
         }
     }
 
-    /// An axis's offset at a point, radians.
-    fn offset(&self, axis: &AxisLayout, slot: Slot, values: &[f64]) -> f64 {
-        let shift = match slot {
-            _ if values.is_empty() => 0.0,
-            Slot::Group(k) => values[k],
-            Slot::Mean => values.iter().sum::<f64>() / values.len() as f64,
-        };
-        axis.reference + shift * axis.unit
-    }
-
-    /// The model at these parameters; those of extras may be missing.
-    pub fn setting<'p>(&self, p: &'p [f64]) -> Setting<'p> {
+    /// The offsets of both axes for the points of a part, radians.
+    pub fn offsets(&self, part: &Part, p: &[f64]) -> (f64, f64) {
         let layout = self.layout();
-        let turns = |axis: &AxisLayout, values: &[f64], sign: f64| -> Vec<Turn> {
-            let slots = (0..values.len()).map(Slot::Group).chain([Slot::Mean]);
-            slots
-                .map(|slot| Turn::new(sign * self.offset(axis, slot, values)))
-                .collect()
+        let offset = |axis: &AxisLayout, slot: Slot, values: &[f64]| {
+            let shift = match slot {
+                _ if values.is_empty() => 0.0,
+                Slot::Group(k) => values[k],
+                Slot::Mean => values.iter().sum::<f64>() / values.len() as f64,
+            };
+            axis.reference + shift * axis.unit
         };
+        let azimuth = &p[layout.azimuth..layout.elevation];
+        let elevation = &p[layout.elevation..layout.width];
+        (
+            offset(&self.azimuth, part.azimuth, azimuth),
+            offset(&self.elevation, part.elevation, elevation),
+        )
+    }
+
+    /// Prepares the model at these parameters for the points of a part.
+    pub fn setting(&self, part: &Part, p: &[f64]) -> Setting<'_> {
+        let layout = self.layout();
+        let (azimuth, elevation) = self.offsets(part, p);
+        let grown = p[layout.width].exp();
+        let (wide, slant) = match self.elliptic {
+            true => (p[layout.ellipse].exp(), p[layout.ellipse + 1]),
+            false => (1.0, 0.0),
+        };
+        let columns = self.baseline.iter().zip(&p[layout.baseline..]);
+        let columns = columns.enumerate().map(|(k, (column, c))| (k, column, *c));
         Setting {
-            p,
-            layout,
-            azimuth: turns(&self.azimuth, &p[layout.azimuth..layout.elevation], 1.0),
-            elevation: turns(&self.elevation, &p[layout.elevation..layout.width], -1.0),
-            grown: p[layout.width].exp(),
-            ellipse: if self.elliptic {
-                (p[layout.ellipse].exp(), p[layout.ellipse + 1])
-            } else {
-                (1.0, 0.0)
-            },
+            azimuth: PlaneRotation::new(azimuth),
+            elevation: PlaneRotation::new(-elevation),
+            height: p[layout.heights + part.height],
+            baseline: columns
+                .filter(|(_, column, _)| column.touches(&part.points))
+                .collect(),
+            scale: 1.0 / (self.width * grown),
+            radius: self.radius / grown,
+            xx: 1.0 / (wide * wide),
+            yy: wide * wide,
+            xy: slant,
         }
     }
 
-    /// The modelled value at point `i`, extras left out.
+    /// The modelled value at point `i`.
     #[inline]
     pub fn at(&self, i: usize, setting: &Setting<'_>) -> Modelled {
-        let (point, part, reading) = (&self.points[i], &self.parts[i], &self.readings[i]);
-        let Setting { p, layout, .. } = setting;
-        let turn = |turns: &[Turn], slot: Slot| match slot {
-            Slot::Group(k) if k + 1 < turns.len() => turns[k],
-            _ => turns[turns.len() - 1],
-        };
-        let place = place(
+        let (point, reading) = (&self.points[i], &self.readings[i]);
+        let place = in_beam(
             &point.emitter,
-            reading.across.plus(turn(&setting.azimuth, part.azimuth)),
-            reading.up.plus(turn(&setting.elevation, part.elevation)),
+            reading.across.plus(setting.azimuth),
+            reading.up.plus(setting.elevation),
         );
-        let columns = self.baseline.iter().zip(&p[layout.baseline..]);
-        let baseline = columns.map(|(column, c)| column[i] * c).sum();
-        let height = p[layout.heights + part.height];
+        let columns = setting.baseline.iter();
         let mut modelled = Modelled {
-            baseline,
-            height,
+            baseline: columns.map(|(_, column, c)| column.at(i) * c).sum(),
+            height: setting.height,
             response: 0.0,
             by_azimuth: 0.0,
             by_elevation: 0.0,
@@ -238,15 +323,14 @@ impl ScanModel<'_> {
         if place.y_elevation <= 0.0 {
             return modelled;
         }
-        let grown = setting.grown;
-        let scale = 1.0 / (self.width * grown);
+        let Setting {
+            scale, xx, yy, xy, ..
+        } = *setting;
         let (x, y) = (place.x * scale, place.y * scale);
-        let (wide, slant) = setting.ellipse;
-        let (wide2, narrow2) = (1.0 / (wide * wide), wide * wide);
-        let square = x * x * wide2 + y * y * narrow2 + 2.0 * slant * x * y;
-        let response = self.beam.response(square.max(0.0), self.radius / grown);
-        let by_x = (2.0 * x * wide2 + 2.0 * slant * y) * scale;
-        let by_y = (2.0 * y * narrow2 + 2.0 * slant * x) * scale;
+        let square = x * x * xx + y * y * yy + 2.0 * xy * x * y;
+        let response = self.beam.response(square.max(0.0), setting.radius);
+        let by_x = (2.0 * x * xx + 2.0 * xy * y) * scale;
+        let by_y = (2.0 * y * yy + 2.0 * xy * x) * scale;
         modelled.response = response.value;
         modelled.by_azimuth =
             response.slope * (by_x * place.x_azimuth + by_y * place.y_azimuth) * self.azimuth.unit;
@@ -254,30 +338,21 @@ impl ScanModel<'_> {
         modelled.by_width = response.stretch;
         if self.elliptic {
             modelled.by_ellipse = [
-                response.slope * 2.0 * (y * y * narrow2 - x * x * wide2),
+                response.slope * 2.0 * (y * y * yy - x * x * xx),
                 response.slope * 2.0 * x * y,
             ];
         }
         modelled
     }
 
-    /// Where the beam points at point `i`, as far as the offsets tell.
-    pub fn beam_at(&self, i: usize, p: &[f64], layout: &Parameters) -> Fixed {
-        let (point, part) = (&self.points[i], &self.parts[i]);
-        let azimuth = &p[layout.azimuth..layout.elevation];
-        let elevation = &p[layout.elevation..layout.width];
-        Fixed::new(
-            point.azimuth - self.offset(&self.azimuth, part.azimuth, azimuth),
-            point.elevation - self.offset(&self.elevation, part.elevation, elevation),
-        )
-    }
-
-    /// What the model leaves of each point, in units of power.
-    pub fn residuals(&self, p: &[f64]) -> Vec<f64> {
-        let setting = self.setting(p);
-        (0..self.points.len())
-            .map(|i| self.points[i].power - self.at(i, &setting).power())
-            .collect()
+    /// The modelled value at every point.
+    pub fn everywhere(&self, p: &[f64]) -> Vec<Modelled> {
+        let mut all = Vec::with_capacity(self.points.len());
+        for part in &self.parts {
+            let setting = self.setting(part, p);
+            all.extend(part.points.clone().map(|i| self.at(i, &setting)));
+        }
+        all
     }
 }
 
@@ -294,78 +369,141 @@ fn spread(slot: Slot, values: &mut [f64], slope: f64) {
 
 impl Model for ScanModel<'_> {
     fn parameters(&self) -> usize {
-        self.layout().count
+        self.alone().parameters()
     }
     fn observations(&self) -> usize {
         self.points.len()
     }
     fn evaluate(&self, p: &[f64], block: &mut Block) -> Result<(), Unevaluable> {
-        let layout = self.layout();
-        let setting = self.setting(p);
-        let mut slopes = vec![0.0; layout.count];
-        for i in block.range() {
-            let at = self.at(i, &setting);
-            let mut power = at.power();
-            slopes.fill(0.0);
-            let part = &self.parts[i];
-            let (h, s) = (at.height, &mut slopes);
-            spread(
-                part.azimuth,
-                &mut s[layout.azimuth..layout.elevation],
-                h * at.by_azimuth,
-            );
-            spread(
-                part.elevation,
-                &mut s[layout.elevation..layout.width],
-                h * at.by_elevation,
-            );
+        self.alone().evaluate(p, block)
+    }
+    fn evaluate_listed(
+        &self,
+        p: &[f64],
+        points: &[usize],
+        block: &mut Block,
+    ) -> Result<(), Unevaluable> {
+        self.alone().evaluate_listed(p, points, block)
+    }
+    fn stretches(&self) -> Vec<Stretch> {
+        self.alone().stretches()
+    }
+}
+
+impl Extended<'_, '_> {
+    /// Pushes the rows of points in ascending order.
+    fn rows(&self, p: &[f64], points: impl Iterator<Item = usize>, block: &mut Block) {
+        let Extended { model, extras } = self;
+        let layout = model.layout();
+        let mut slopes = vec![0.0; self.parameters()];
+        let mut parts = model.parts.iter();
+        let mut here: Option<(&Part, Setting<'_>)> = None;
+        for i in points {
+            let (part, setting) = match &mut here {
+                Some((part, setting)) if part.points.contains(&i) => (*part, &*setting),
+                _ => {
+                    let Some(part) = parts.find(|part| part.points.contains(&i)) else {
+                        break;
+                    };
+                    // Slopes not set below are zero at every point of the part.
+                    slopes.fill(0.0);
+                    let (part, setting) = here.insert((part, model.setting(part, p)));
+                    (*part, &*setting)
+                }
+            };
+            let at = model.at(i, setting);
+            // A residual decreases as the modelled power increases.
+            let whitened = 1.0 / model.noise[i];
+            let (scale, h) = (-whitened, -whitened * at.height);
+            let s = &mut slopes;
+            let azimuth = &mut s[layout.azimuth..layout.elevation];
+            spread(part.azimuth, azimuth, h * at.by_azimuth);
+            let elevation = &mut s[layout.elevation..layout.width];
+            spread(part.elevation, elevation, h * at.by_elevation);
             s[layout.width] = h * at.by_width;
-            if self.elliptic {
+            if model.elliptic {
                 s[layout.ellipse] = h * at.by_ellipse[0];
                 s[layout.ellipse + 1] = h * at.by_ellipse[1];
             }
-            s[layout.heights + part.height] = at.response;
-            for (slope, column) in s[layout.baseline..].iter_mut().zip(&self.baseline) {
-                *slope = column[i];
+            s[layout.heights + part.height] = scale * at.response;
+            for (k, column, _) in &setting.baseline {
+                s[layout.baseline + k] = scale * column.at(i);
             }
-            for (k, extra) in self.extras.iter().enumerate() {
-                let slope = match extra {
-                    Extra::Column(column) => column[i],
-                    Extra::Height(column) => h * at.response * column[i],
-                    Extra::Width(column) => h * at.by_width * column[i],
-                    Extra::Unmeasured(ScanAxis::Azimuth) => h * at.by_azimuth,
-                    Extra::Unmeasured(ScanAxis::Elevation) => h * at.by_elevation,
-                    Extra::Offsets(offsets) => {
-                        h * (at.by_azimuth * offsets[i].0 + at.by_elevation * offsets[i].1)
-                    }
-                };
-                // Extras are looked at where they are zero; only their slope matters.
-                s[layout.extras + k] = slope;
-                power += p[layout.extras + k] * slope;
+            for (slope, extra) in s[layout.count..].iter_mut().zip(*extras) {
+                *slope = scale * extra.slope(i, &at);
             }
-            let scale = -1.0 / self.noise[i];
-            slopes.iter_mut().for_each(|s| *s *= scale);
-            block.push(i, (self.points[i].power - power) / self.noise[i], &slopes);
+            block.push(i, (model.points[i].power - at.power()) * whitened, &slopes);
         }
+    }
+}
+
+impl Model for Extended<'_, '_> {
+    fn parameters(&self) -> usize {
+        self.model.layout().count + self.extras.len()
+    }
+    fn observations(&self) -> usize {
+        self.model.points.len()
+    }
+    fn evaluate(&self, p: &[f64], block: &mut Block) -> Result<(), Unevaluable> {
+        self.rows(p, block.range(), block);
         Ok(())
+    }
+    fn evaluate_listed(
+        &self,
+        p: &[f64],
+        points: &[usize],
+        block: &mut Block,
+    ) -> Result<(), Unevaluable> {
+        self.rows(p, points.iter().copied(), block);
+        Ok(())
+    }
+    fn stretches(&self) -> Vec<Stretch> {
+        let Extended { model, extras } = self;
+        let layout = model.layout();
+        let stretch = |part: &Part| {
+            let of_axis = |slot: Slot, all: Range<usize>| match slot {
+                Slot::Group(k) if !all.is_empty() => all.start + k..all.start + k + 1,
+                _ => all,
+            };
+            let columns = model.baseline.iter().enumerate();
+            let beside = extras.iter().enumerate();
+            let baseline = columns
+                .filter(|(_, column)| column.touches(&part.points))
+                .map(|(k, _)| layout.baseline + k);
+            let extras = beside
+                .filter(|(_, extra)| extra.touches(&part.points))
+                .map(|(k, _)| layout.count + k);
+            Stretch {
+                observations: part.points.clone(),
+                parameters: std::iter::once(layout.heights + part.height)
+                    .chain(baseline)
+                    .chain(of_axis(part.azimuth, layout.azimuth..layout.elevation))
+                    .chain(of_axis(part.elevation, layout.elevation..layout.width))
+                    .chain(layout.width..layout.count)
+                    .chain(extras)
+                    .collect(),
+            }
+        };
+        model.parts.iter().map(stretch).collect()
     }
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::beam_frame::Fixed;
     use super::*;
     use crate::fit::{Options, fit};
 
-    /// Analytic derivatives and central differences agree to this, of heights of 2 and 3: the beam's
-    /// values and its slopes are interpolated apart, over 64 nodes a width and to 1e-7 of the
-    /// height.
+    /// Analytic derivatives and central differences agree to within this, for heights of 2 and 3:
+    /// the beam's values and slopes are interpolated separately, with 64 nodes per width and to
+    /// 1e-7 of the height.
     const DIFFERENCES: f64 = 2e-5;
 
-    fn points() -> Vec<Point> {
+    fn points() -> Vec<ScanPoint> {
         (0..40)
             .map(|i| {
                 let t = i as f64 - 19.5;
-                Point {
+                ScanPoint {
                     seconds: t,
                     azimuth: 2.0 + 0.02 * t,
                     elevation: 0.7 + 0.006 * (t * 0.9).sin(),
@@ -376,20 +514,21 @@ mod tests {
             })
             .collect()
     }
-    fn model(points: &[Point], elliptic: bool, beam: Beam, radius: f64) -> ScanModel<'_> {
-        let part = |i: usize| Part {
-            azimuth: if i < 20 {
-                Slot::Group(i % 2)
-            } else {
-                Slot::Mean
-            },
+    fn model(points: &[ScanPoint], elliptic: bool, beam: Beam, radius: f64) -> ScanModel<'_> {
+        let part = |points: Range<usize>, azimuth: Slot, height: usize| Part {
+            points,
+            azimuth,
             elevation: Slot::Mean,
-            height: i / 20,
+            height,
         };
         ScanModel {
             points,
             readings: Turned::of(points),
-            parts: (0..points.len()).map(part).collect(),
+            parts: vec![
+                part(0..10, Slot::Group(0), 0),
+                part(10..20, Slot::Group(1), 0),
+                part(20..points.len(), Slot::Mean, 1),
+            ],
             azimuth: AxisLayout {
                 groups: 2,
                 reference: 0.5,
@@ -405,83 +544,89 @@ mod tests {
             radius,
             elliptic,
             heights: 2,
-            baseline: vec![vec![1.0; points.len()]],
-            extras: Vec::new(),
+            baseline: vec![Column::new(0, vec![1.0; points.len()])],
             noise: vec![1.0; points.len()],
         }
     }
 
-    /// What changes at every point when a parameter, an extra among them, is `by` larger.
-    fn changed<'a>(model: &ScanModel<'a>, p: &[f64], parameter: usize, by: f64) -> Vec<f64> {
+    fn powers(model: &ScanModel<'_>, p: &[f64]) -> Vec<f64> {
+        model.everywhere(p).iter().map(Modelled::power).collect()
+    }
+
+    /// The power of every point with one parameter (or extra) increased by `by`.
+    fn changed(model: &ScanModel<'_>, extras: &[Extra], p: &[f64], at: usize, by: f64) -> Vec<f64> {
         let layout = model.layout();
-        let power =
-            |model: &ScanModel<'_>, p: &[f64], i: usize| model.at(i, &model.setting(p)).power();
-        let extra = parameter
-            .checked_sub(layout.extras)
-            .map(|k| &model.extras[k]);
-        (0..model.points.len())
-            .map(|i| {
-                let mut p = p.to_vec();
-                let mut shifted = model.clone();
-                let mut shift = |azimuth: f64, elevation: f64| {
-                    shifted.azimuth.reference += azimuth * shifted.azimuth.unit;
-                    shifted.elevation.reference += elevation * shifted.elevation.unit;
-                };
-                match extra {
-                    None => p[parameter] += by,
-                    Some(Extra::Column(column)) => p[layout.baseline] += by * column[i],
-                    Some(Extra::Height(column)) => {
-                        p[layout.heights + model.parts[i].height] *= 1.0 + by * column[i];
-                    }
-                    Some(Extra::Width(column)) => p[layout.width] += by * column[i],
-                    Some(Extra::Unmeasured(ScanAxis::Azimuth)) => shift(by, 0.0),
-                    Some(Extra::Unmeasured(ScanAxis::Elevation)) => shift(0.0, by),
-                    Some(Extra::Offsets(offsets)) => shift(by * offsets[i].0, by * offsets[i].1),
+        let mut larger = p.to_vec();
+        let Some(extra) = at.checked_sub(layout.count).map(|k| &extras[k]) else {
+            larger[at] += by;
+            return powers(model, &larger);
+        };
+        // Each point's power as if all points had its value of the extra.
+        let one = |i: usize| {
+            let (mut p, mut shifted) = (p.to_vec(), model.clone());
+            let mut shift = |azimuth: f64, elevation: f64| {
+                shifted.azimuth.reference += azimuth * shifted.azimuth.unit;
+                shifted.elevation.reference += elevation * shifted.elevation.unit;
+            };
+            match extra {
+                Extra::Column(column) => p[layout.baseline] += by * column.at(i),
+                Extra::Height(column) => {
+                    let own = model.parts.iter().find(|part| part.points.contains(&i));
+                    p[layout.heights + own.unwrap().height] *= 1.0 + by * column.at(i);
                 }
-                power(&shifted, &p, i)
-            })
-            .collect()
+                Extra::Width(column) => p[layout.width] += by * column.at(i),
+                Extra::Unmeasured(ScanAxis::Azimuth) => shift(by, 0.0),
+                Extra::Unmeasured(ScanAxis::Elevation) => shift(0.0, by),
+                Extra::Offsets(offsets) => shift(by * offsets[i].0, by * offsets[i].1),
+            }
+            powers(&shifted, &p)[i]
+        };
+        (0..model.points.len()).map(one).collect()
     }
 
     #[test]
     fn every_derivative_is_that_of_differences() {
-        /// Truncation leaves its square times a third derivative, some 100 a beamwidth cubed.
+        /// The truncation error is its square times a third derivative, about 100 per cubed
+        /// beamwidth.
         const STEP: f64 = 1e-5;
         let points = points();
-        let column: Vec<f64> = (0..points.len()).map(|i| (i as f64 * 0.7).sin()).collect();
-        let offsets = column.iter().map(|c| (*c, 0.5 - c)).collect();
+        let values: Vec<f64> = (0..points.len()).map(|i| (i as f64 * 0.7).sin()).collect();
+        let column = || Column::new(0, values.clone());
+        let extras = [
+            Extra::Column(column()),
+            Extra::Height(column()),
+            Extra::Width(column()),
+            Extra::Unmeasured(ScanAxis::Azimuth),
+            Extra::Unmeasured(ScanAxis::Elevation),
+            Extra::Offsets(values.iter().map(|c| (*c, 0.5 - c)).collect()),
+        ];
         for (elliptic, beam, radius) in [
             (false, Beam::of_point(), 0.0),
             (true, Beam::of_point(), 0.0),
             (false, Beam::of_disc(0.5), 0.5),
             (true, Beam::of_disc(0.5), 0.5),
         ] {
-            let mut model = model(&points, elliptic, beam, radius);
-            model.extras = vec![
-                Extra::Column(column.clone()),
-                Extra::Height(column.clone()),
-                Extra::Width(column.clone()),
-                Extra::Unmeasured(ScanAxis::Azimuth),
-                Extra::Unmeasured(ScanAxis::Elevation),
-                Extra::Offsets(Vec::clone(&offsets)),
-            ];
+            let model = model(&points, elliptic, beam, radius);
+            let extended = Extended {
+                model: &model,
+                extras: &extras,
+            };
             let layout = model.layout();
-            let mut p = vec![0.1, 0.15, -0.05, 0.1];
+            let mut p = vec![3.0, 2.0, 1.0, 0.1, 0.15, -0.05, 0.1];
             if elliptic {
                 p.extend([0.05, 0.08]);
             }
-            p.extend([3.0, 2.0, 1.0]);
-            // Extras are looked at where they are zero.
-            p.extend([0.0; 6]);
             assert_eq!(p.len(), layout.count);
-            let mut block = Block::new(layout.count, points.len());
+            // Extras are evaluated at zero.
+            p.extend([0.0; 6]);
+            let mut block = Block::new(p.len(), points.len());
             block.ask(0..points.len());
-            model.evaluate(&p, &mut block).unwrap();
-            for j in 0..layout.count {
-                let [more, less] = [STEP, -STEP].map(|by| changed(&model, &p, j, by));
+            extended.evaluate(&p, &mut block).unwrap();
+            for j in 0..p.len() {
+                let [more, less] = [STEP, -STEP].map(|by| changed(&model, &extras, &p, j, by));
                 let mut largest: f64 = 0.0;
                 for i in 0..points.len() {
-                    // A residual is what is left when the power is taken off.
+                    // A residual is the measured less the modelled power.
                     let analytic = -block.derivative(i, j);
                     let numeric = (more[i] - less[i]) / (2.0 * STEP);
                     largest = largest.max(analytic.abs());
@@ -496,21 +641,40 @@ mod tests {
     }
 
     #[test]
+    fn rows_depend_on_the_parameters_of_their_stretch_only() {
+        let points = points();
+        let model = model(&points, true, Beam::of_point(), 0.0);
+        let late = Column::new(20, vec![1.0; 20]);
+        let extended = Extended {
+            model: &model,
+            extras: &[Extra::Height(late)],
+        };
+        let p = [3.0, 2.0, 1.0, 0.1, 0.15, -0.05, 0.1, 0.05, 0.08, 0.0];
+        let mut block = Block::new(p.len(), points.len());
+        block.ask(0..points.len());
+        extended.evaluate(&p, &mut block).unwrap();
+        let stretches = extended.stretches();
+        assert_eq!(stretches.len(), 3);
+        for stretch in stretches {
+            assert!(stretch.parameters.is_sorted());
+            for j in 0..p.len() {
+                let mut own = stretch.observations.clone();
+                let touched = own.any(|i| block.derivative(i, j) != 0.0);
+                assert_eq!(touched, stretch.parameters.contains(&j), "{j}");
+            }
+        }
+    }
+
+    #[test]
     fn a_made_up_signal_is_found_again() {
         let mut points = points();
-        let truth = vec![0.1, 0.15, -0.05, 0.1, 3.0, 2.0, 1.0];
-        let powers: Vec<f64> = {
-            let model = model(&points, false, Beam::of_point(), 0.0);
-            let setting = model.setting(&truth);
-            (0..points.len())
-                .map(|i| model.at(i, &setting).power())
-                .collect()
-        };
+        let truth = vec![3.0, 2.0, 1.0, 0.1, 0.15, -0.05, 0.1];
+        let powers = powers(&model(&points, false, Beam::of_point(), 0.0), &truth);
         for (point, power) in points.iter_mut().zip(powers) {
             point.power = power;
         }
         let model = model(&points, false, Beam::of_point(), 0.0);
-        let start = [0.0, 0.0, 0.0, 0.0, 2.0, 2.0, 0.5];
+        let start = [2.0, 2.0, 0.5, 0.0, 0.0, 0.0, 0.0];
         let solution = fit(&model, &start, &Options::default()).unwrap();
         for (found, true_value) in solution.parameters.iter().zip(&truth) {
             assert!(

@@ -1,7 +1,7 @@
-//! The shape of a scan, found from its readings: straight passes along one axis, and what they
-//! make together.
+//! The shape of a scan, found from its readings: straight passes along one axis, and the pattern
+//! they form.
 
-use super::point::{Point, Points, median};
+use super::point::{ScanPoint, ScanPoints, median};
 use super::tuned::{
     LEAST_BETWEEN_ROWS, LEAST_HEIGHT_OF_A_RASTER, MOST_OF_A_STANDING_ENCODER,
     MOST_OF_A_STANDING_TRACK, SHORTEST_PASS, STRAY_OF_A_STRAIGHT_TRACK,
@@ -9,25 +9,25 @@ use super::tuned::{
 };
 use crate::scan::ScanAxis;
 
-/// What a scan's passes make together.
+/// The pattern that a scan's passes form.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum ScanShape {
-    /// One pass or several along one axis, all at about the same place of the other.
+    /// One or more passes along one axis, all at about the same position on the other.
     Cut(ScanAxis),
     /// Passes along both axes.
     Cross,
     /// Parallel rows side by side, along this axis.
     Raster(ScanAxis),
-    /// Any other way over an area.
+    /// Any other track that covers an area.
     Map,
-    /// A way along both axes at once that covers no area.
+    /// A track along both axes at once that covers no area.
     Slanting,
-    /// The beam did not move against the emitter, or the mount did not move at all.
+    /// The beam did not move relative to the emitter, or the mount did not move at all.
     Still,
 }
 
 impl ScanShape {
-    /// In a word.
+    /// The shape as one word.
     pub fn word(self) -> &'static str {
         match self {
             ScanShape::Cut(ScanAxis::Azimuth) => "azimuth",
@@ -43,47 +43,46 @@ impl ScanShape {
 
 /// A straight stretch along one axis.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Pass {
+pub(crate) struct ScanPass {
     /// The axis along which it runs.
     pub axis: ScanAxis,
     /// First point.
     pub from: usize,
-    /// One behind its last point.
+    /// One past its last point.
     pub to: usize,
     /// +1 when the encoder reading increases, -1 when it decreases, 0 when this encoder stands
     /// and the emitter moves.
     pub sign: f64,
-    /// How fast the encoder moves against the emitter along the axis, radians of the axis a
-    /// second.
+    /// Speed of the encoder relative to the emitter along the axis, radians of the axis per second.
     pub speed: f64,
-    /// Whether it goes by steps and is sampled only while the mount stands: then a lag does nothing.
+    /// Whether it is stepped and sampled only while the mount is stopped: then a lag has no effect.
     pub by_steps: bool,
-    /// Where it runs on the other axis, in beamwidths.
+    /// Its position on the other axis, in beamwidths.
     pub across: f64,
 }
 
-/// The way of the beam past the emitter, in beamwidths from the first point.
+/// The track of the beam relative to the emitter, in beamwidths from the first point.
 struct Way {
     x: Vec<f64>,
     y: Vec<f64>,
 }
 
-/// A pass strays from its axis by at most this fraction of its length: some 19 degrees of slant, by
-/// a mount that turns slowly on its other axis. Common practice, no source.
+/// A pass deviates from its axis by at most this fraction of its length: about 19 degrees of slant,
+/// from a mount that turns slowly on its other axis. Common practice, no source.
 const ALONG: f64 = 0.35;
 /// A pass has at least this many points: two always lie on a line.
 const FEWEST_POINTS: usize = 3;
-/// A raster has at least this many rows: two have no peak between them.
+/// A raster has at least this many rows: with two, a peak between them is not bracketed.
 const FEWEST_ROWS: usize = 3;
-/// Rows hold at least this part of a raster's points, passes this part of a cut's or cross's; the
-/// rest is turning round. Common practice, no source.
+/// Rows contain at least this fraction of a raster's points, passes this fraction of a cut's or
+/// cross's; the rest are taken while turning round. Common practice, no source.
 const MOSTLY: f64 = 0.6;
 
-/// The passes of a scan and what they make, for a beam of `width` radians.
-pub(crate) fn passes(points: &Points, width: f64) -> (ScanShape, Vec<Pass>) {
+/// Finds the passes of a scan and its shape, for a beam of `width` radians.
+pub(crate) fn passes(points: &ScanPoints, width: f64) -> (ScanShape, Vec<ScanPass>) {
     let way = way(points, width);
     let corners = corners(&way);
-    let mut found: Vec<Pass> = Vec::new();
+    let mut found: Vec<ScanPass> = Vec::new();
     let mut slanting = 0;
     let mut before = None;
     for corner in corners.windows(2) {
@@ -101,7 +100,7 @@ pub(crate) fn passes(points: &Points, width: f64) -> (ScanShape, Vec<Pass>) {
         // A track that is slightly bent is still one pass.
         match found.last_mut() {
             Some(pass) if before == Some((axis, forward)) => pass.to = j + 1,
-            _ => found.push(Pass {
+            _ => found.push(ScanPass {
                 axis,
                 from: i,
                 to: j + 1,
@@ -128,10 +127,10 @@ pub(crate) fn passes(points: &Points, width: f64) -> (ScanShape, Vec<Pass>) {
     (shape(&way, &found, slanting), found)
 }
 
-fn way(points: &Points, width: f64) -> Way {
+fn way(points: &ScanPoints, width: f64) -> Way {
     let all = &points.points;
-    let x = |p: &Point| (p.azimuth - p.emitter.azimuth) * p.emitter.cos / width;
-    let y = |p: &Point| (p.elevation - p.emitter.elevation) / width;
+    let x = |p: &ScanPoint| (p.azimuth - p.emitter.azimuth) * p.emitter.cos / width;
+    let y = |p: &ScanPoint| (p.elevation - p.emitter.elevation) / width;
     let (x0, y0) = all.first().map_or((0.0, 0.0), |p| (x(p), y(p)));
     Way {
         x: all.iter().map(|p| x(p) - x0).collect(),
@@ -139,7 +138,7 @@ fn way(points: &Points, width: f64) -> Way {
     }
 }
 
-/// The points between which the way is straight (Ramer 1972; Douglas and Peucker 1973).
+/// The corners between which the track is straight (Ramer 1972; Douglas and Peucker 1973).
 fn corners(way: &Way) -> Vec<usize> {
     let last = way.x.len().saturating_sub(1);
     let mut corner = vec![false; way.x.len()];
@@ -149,18 +148,19 @@ fn corners(way: &Way) -> Vec<usize> {
         corner[j] = true;
         let (dx, dy) = (way.x[j] - way.x[i], way.y[j] - way.y[i]);
         let square = dx * dx + dy * dy;
-        let mut farthest = (i, STRAY_OF_A_STRAIGHT_TRACK);
+        let mut farthest = (i, STRAY_OF_A_STRAIGHT_TRACK.powi(2));
         for k in i + 1..j {
             let (px, py) = (way.x[k] - way.x[i], way.y[k] - way.y[i]);
-            // Distance from the stretch, not from the line: a way there and back has a corner.
+            // Distance from the segment, not from the infinite line: a track there and back has a
+            // corner.
             let t = if square > 0.0 {
                 ((px * dx + py * dy) / square).clamp(0.0, 1.0)
             } else {
                 0.0
             };
-            let distance = (px - t * dx).hypot(py - t * dy);
-            if distance > farthest.1 {
-                farthest = (k, distance);
+            let squared = (px - t * dx).powi(2) + (py - t * dy).powi(2);
+            if squared > farthest.1 {
+                farthest = (k, squared);
             }
         }
         let corner = if farthest.0 > i {
@@ -176,8 +176,8 @@ fn corners(way: &Way) -> Vec<usize> {
     (0..corner.len()).filter(|i| corner[*i]).collect()
 }
 
-/// Where a way that stays on the stretch between its ends turns back the farthest: a way there,
-/// back and there again never leaves the stretch.
+/// The point of farthest reversal of a track that stays on the segment between its ends: a track
+/// there, back and there again never leaves that segment.
 fn turn(way: &Way, i: usize, j: usize) -> Option<usize> {
     let (dx, dy) = (way.x[j] - way.x[i], way.y[j] - way.y[i]);
     let length = dx.hypot(dy);
@@ -194,7 +194,7 @@ fn turn(way: &Way, i: usize, j: usize) -> Option<usize> {
     (back.0 > i).then_some(back.0)
 }
 
-fn measure(pass: &mut Pass, points: &[Point], way: &Way) {
+fn measure(pass: &mut ScanPass, points: &[ScanPoint], way: &Way) {
     let (first, last) = (&points[pass.from], &points[pass.to - 1]);
     let seconds = last.seconds - first.seconds;
     let (encoder, emitter) = match pass.axis {
@@ -222,8 +222,8 @@ fn measure(pass: &mut Pass, points: &[Point], way: &Way) {
     pass.by_steps = goes_by_steps(&points[pass.from..pass.to], pass.axis);
 }
 
-/// The places before which the mount stepped on to its next stop: no sample was taken meanwhile.
-pub(crate) fn steps(points: &[Point]) -> Vec<usize> {
+/// The points before which the mount stepped to its next stop, with no sample taken meanwhile.
+pub(crate) fn steps(points: &[ScanPoint]) -> Vec<usize> {
     let seconds = |i: usize| points[i].seconds - points[i - 1].seconds;
     let usual = median((1..points.len()).map(seconds).collect());
     (1..points.len())
@@ -231,8 +231,8 @@ pub(crate) fn steps(points: &[Point]) -> Vec<usize> {
         .collect()
 }
 
-/// Whether nearly all of a way is gone while no samples are taken.
-fn goes_by_steps(points: &[Point], axis: ScanAxis) -> bool {
+/// Whether nearly all of the motion happens while no samples are taken.
+fn goes_by_steps(points: &[ScanPoint], axis: ScanAxis) -> bool {
     if points.len() < 2 * FEWEST_POINTS {
         return false;
     }
@@ -243,7 +243,7 @@ fn goes_by_steps(points: &[Point], axis: ScanAxis) -> bool {
     steps.len() + 1 >= FEWEST_POINTS && between > WAY_BETWEEN_STOPS * all
 }
 
-fn shape(way: &Way, passes: &[Pass], slanting: usize) -> ScanShape {
+fn shape(way: &Way, passes: &[ScanPass], slanting: usize) -> ScanShape {
     let extent = |values: &[f64]| {
         let low = values.iter().copied().fold(f64::INFINITY, f64::min);
         let high = values.iter().copied().fold(f64::NEG_INFINITY, f64::max);
@@ -290,7 +290,7 @@ fn shape(way: &Way, passes: &[Pass], slanting: usize) -> ScanShape {
     }
 }
 
-/// Whether a way covers an area: its points are spread in the direction of least spread too.
+/// Whether a track covers an area: its points are spread out even in the direction of least spread.
 fn is_area(way: &Way) -> bool {
     let n = way.x.len() as f64;
     let mean = |values: &[f64]| values.iter().sum::<f64>() / n;
@@ -312,14 +312,14 @@ mod tests {
     use super::*;
     use crate::time::Utc;
 
-    /// Points of a way in beamwidths of one degree, a second apart, about a standing emitter at
-    /// elevation 60.
-    fn points(way: impl IntoIterator<Item = (f64, f64)>) -> Points {
+    /// Points of a track given in beamwidths of one degree, a second apart, about a stationary
+    /// emitter at elevation 60.
+    fn points(way: impl IntoIterator<Item = (f64, f64)>) -> ScanPoints {
         let emitter = Fixed::new(1.0, 60f64.to_radians());
         let points = way
             .into_iter()
             .enumerate()
-            .map(|(i, (x, y))| Point {
+            .map(|(i, (x, y))| ScanPoint {
                 seconds: i as f64,
                 azimuth: 3.0 + x.to_radians() / emitter.cos,
                 elevation: 1.0 + y.to_radians(),
@@ -328,7 +328,7 @@ mod tests {
                 rows: 1.0,
             })
             .collect();
-        Points {
+        ScanPoints {
             mid: Utc::parse("2026-01-01T00:00:00Z").unwrap(),
             emitter,
             points,
@@ -348,7 +348,7 @@ mod tests {
             })
             .collect()
     }
-    fn found(way: Vec<(f64, f64)>) -> (ScanShape, Vec<Pass>) {
+    fn found(way: Vec<(f64, f64)>) -> (ScanShape, Vec<ScanPass>) {
         passes(&points(way), 1f64.to_radians())
     }
 
@@ -451,13 +451,13 @@ mod tests {
             }
             way
         };
-        let by_steps = |way: &Points| passes(way, 1f64.to_radians()).1[0].by_steps;
+        let by_steps = |way: &ScanPoints| passes(way, 1f64.to_radians()).1[0].by_steps;
         assert!(by_steps(&stops(1.0)));
-        // Readings that come seldom look like stops, but time goes on between them.
+        // Infrequent encoder readings look like stops, but samples continue between them.
         assert!(!by_steps(&stops(0.0)));
         let steady = points(line((-2.0, 0.0), (2.0, 0.0), 41));
         assert!(!by_steps(&steady));
-        // A gap in a steady way is no step.
+        // A gap in a steady track is not a step.
         let mut gap = points(line((-2.0, 0.0), (2.0, 0.0), 41));
         gap.points.drain(30..36);
         assert!(!by_steps(&gap));

@@ -1,5 +1,5 @@
-//! The samples of one scan prepared: in order of time, encoders unwrapped, each with its
-//! emitter's place at its own time.
+//! The samples of one scan, prepared: in time order, encoders unwrapped, each with the emitter's
+//! position at its own time.
 
 use super::beam_frame::Fixed;
 use super::tuned::{CATCH_UP_OF_A_STUCK_ENCODER, LEAST_SAMPLES_OF_A_STUCK_ENCODER};
@@ -13,23 +13,23 @@ use crate::time::Utc;
 
 /// One sample, or the mean of a few neighbours. Angles are in radians.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Point {
+pub(crate) struct ScanPoint {
     /// Seconds since the scan's mid time.
     pub seconds: f64,
     /// Azimuth encoder reading, unwrapped within the scan.
     pub azimuth: f64,
     /// Elevation encoder reading.
     pub elevation: f64,
-    /// Where the beam should point in the mount's own coordinates, the first unwrapped within the
+    /// Where the beam should point in the mount's own coordinates, azimuth unwrapped within the
     /// scan.
     pub emitter: Fixed,
-    /// Linear.
+    /// Linear power.
     pub power: f64,
     /// Rows averaged into it.
     pub rows: f64,
 }
 
-impl Point {
+impl ScanPoint {
     /// An axis's offset: encoder less emitter.
     pub fn offset(&self, axis: ScanAxis) -> f64 {
         match axis {
@@ -41,23 +41,26 @@ impl Point {
 
 /// A scan's samples as points.
 #[derive(Clone, Debug)]
-pub(crate) struct Points {
+pub(crate) struct ScanPoints {
     /// Halfway between the first and the last sample.
     pub mid: Utc,
-    /// Where the emitter stands then.
+    /// The emitter's position at that time.
     pub emitter: Fixed,
-    /// In order of time.
-    pub points: Vec<Point>,
-    /// What was odd.
+    /// In time order.
+    pub points: Vec<ScanPoint>,
+    /// Faults found in the samples.
     pub reasons: Vec<Reason>,
 }
 
-impl Points {
-    /// Of a scan whose emitter follows `track`.
+impl ScanPoints {
+    /// Prepares a scan whose emitter follows `track`.
     ///
-    /// # Errors
-    /// When the emitter has no place at the scan's times.
-    pub fn of(scan: &Scan, track: &Track<'_>, geometry: &Geometry) -> Result<Points, EmitterError> {
+    /// # Errors If the emitter's position at the scan's times cannot be computed.
+    pub fn of(
+        scan: &Scan,
+        track: &Track<'_>,
+        geometry: &Geometry,
+    ) -> Result<ScanPoints, EmitterError> {
         let ideal = MountModel::ideal(*geometry);
         let at = |time: Utc| Ok::<_, EmitterError>(coordinates(&ideal, &track.apparent(time)?));
         let mut reasons = Vec::new();
@@ -77,7 +80,7 @@ impl Points {
                 _ => sample.azimuth,
             };
             before = azimuth;
-            points.push(Point {
+            points.push(ScanPoint {
                 seconds: sample.time.seconds_since(mid),
                 azimuth: azimuth.radians(),
                 elevation: sample.elevation.radians(),
@@ -87,7 +90,7 @@ impl Points {
             });
         }
         drop_still(&mut points, &mut reasons);
-        Ok(Points {
+        Ok(ScanPoints {
             mid,
             emitter: fixed(&middle, middle.azimuth),
             points,
@@ -96,8 +99,8 @@ impl Points {
     }
 }
 
-/// A direction in the mount's own coordinates: what its encoders would read there without any
-/// error.
+/// A direction in the mount's own coordinates: the readings of its encoders there without any
+/// errors.
 fn coordinates(ideal: &MountModel, direction: &Direction<Apparent>) -> EncoderReading {
     let own = EncoderReading {
         azimuth: direction.azimuth(),
@@ -105,7 +108,7 @@ fn coordinates(ideal: &MountModel, direction: &Direction<Apparent>) -> EncoderRe
     };
     match ideal.kind().is_az_el() {
         true => own,
-        // On the axis itself any first reading will do.
+        // On the axis itself any reading of the first encoder is right.
         false => {
             (ideal.readings(direction, ApproachSigns::UNKNOWN)).map_or(own, |both| both.direct)
         }
@@ -119,7 +122,7 @@ fn fixed(at: &EncoderReading, near: Angle) -> Fixed {
     )
 }
 
-/// The samples in order of time, each once.
+/// The samples in time order, without duplicates.
 fn in_order(samples: &[Sample], reasons: &mut Vec<Reason>) -> Vec<Sample> {
     let mut ordered = samples.to_vec();
     let backward = ordered.windows(2).filter(|w| w[1].time < w[0].time).count();
@@ -141,12 +144,12 @@ fn in_order(samples: &[Sample], reasons: &mut Vec<Reason>) -> Vec<Sample> {
 /// common practice, no source.
 const STUCK_TIMES: usize = 4;
 
-/// Leaves out the samples whose position is not known because the encoders stood still while
-/// the mount moved on: runs of equal readings that are much longer than usual and end with a
-/// jump, and long runs at the ends of the scan. A scan whose readings never change is one of a
-/// standing dish, and is left as it is.
-fn drop_still(points: &mut Vec<Point>, reasons: &mut Vec<Reason>) {
-    let same = |a: &Point, b: &Point| a.azimuth == b.azimuth && a.elevation == b.elevation;
+/// Drops the samples whose position is not known because the encoders stuck while the mount kept
+/// moving: runs of equal readings that are much longer than usual and end with a jump, and long
+/// runs at the ends of the scan. A scan whose readings never change is one of a parked dish, and is
+/// left unchanged.
+fn drop_still(points: &mut Vec<ScanPoint>, reasons: &mut Vec<Reason>) {
+    let same = |a: &ScanPoint, b: &ScanPoint| a.azimuth == b.azimuth && a.elevation == b.elevation;
     let mut runs: Vec<(usize, usize)> = Vec::new();
     for i in 0..points.len() {
         match runs.last_mut() {
@@ -173,7 +176,8 @@ fn drop_still(points: &mut Vec<Point>, reasons: &mut Vec<Reason>) {
         }
         let at_an_end = i == 0 || i == runs.len() - 1;
         if at_an_end || step(i) > CATCH_UP_OF_A_STUCK_ENCODER * usual_step {
-            // At the start of a run the reading is still right, at the end of a first run again.
+            // The reading is right at the start of a run, except in the first run, where it is
+            // right at the end.
             let right = if i == 0 { to - 1 } else { *from };
             for (k, kept) in keep.iter_mut().enumerate().take(*to).skip(*from) {
                 *kept = k == right;
@@ -188,11 +192,11 @@ fn drop_still(points: &mut Vec<Point>, reasons: &mut Vec<Reason>) {
     }
 }
 
-/// Standard deviation over median absolute deviation of normal noise: 1 / 0.6745 (Huber and
+/// Ratio of standard deviation to median absolute deviation for normal noise: 1 / 0.6745 (Huber and
 /// Ronchetti, Robust Statistics, 2nd edition).
 pub(crate) const SIGMA_OF_MEDIAN: f64 = 1.4826;
 
-/// The middle value; zero of none.
+/// The median; zero if there are no values.
 pub(crate) fn median(mut values: Vec<f64>) -> f64 {
     if values.is_empty() {
         return 0.0;

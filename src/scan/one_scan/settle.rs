@@ -1,18 +1,18 @@
-//! The fit of a scan's model: start, spikes, final weights.
+//! The fit of a scan's model: start values, rejection of spikes, final weights.
 
 use nalgebra::{DMatrix, DVector};
 
-use super::model::ScanModel;
+use super::model::{Extended, Extra, Modelled, ScanModel};
 use super::point::{SIGMA_OF_MEDIAN, median};
 use super::tuned::{
     MOST_BAD_POINTS, MOST_PASSES_OF_A_FIT, MOST_ROUNDS_OF_GOOD_POINTS, SIGMAS_OF_AN_OUTLIER,
 };
 use crate::fit::{FitError, LeastSquares, Options, Precision, Prior, Solution, Triangle, fit};
 
-/// Standard deviation of the logarithm of the width before the data: a factor of 1.65, which covers
-/// what feeds do to a beam. Only the faintest scans feel it. Common practice, no source.
+/// Prior standard deviation of the logarithm of the width: a factor of 1.65, which covers the
+/// effect of feeds on the beam. It matters only for the faintest scans. Common practice, no source.
 const WIDTH_SIGMA: f64 = 0.5;
-/// The same for a beam's ellipticity and slant, which are a few per cent of a usual dish. Common
+/// The same for a beam's ellipticity and slant, which are a few per cent for a usual dish. Common
 /// practice, no source.
 const ELLIPSE_SIGMA: f64 = 0.2;
 
@@ -22,20 +22,26 @@ pub(crate) const BIWEIGHT: f64 = 4.685;
 
 /// A fit and the points it used.
 #[derive(Clone, Debug)]
-pub(crate) struct Settled {
+pub(crate) struct SettledFit {
     pub solution: Solution,
     pub used: Vec<bool>,
     /// Standard deviation of a point in units of the model's noise.
     pub scatter: f64,
+    /// The modelled value at each point.
+    pub at: Vec<Modelled>,
 }
 
-impl Settled {
+impl SettledFit {
     pub fn parameters(&self) -> &[f64] {
         &self.solution.parameters
     }
+    /// The residual of a point, in units of power.
+    pub fn left(&self, model: &ScanModel<'_>, i: usize) -> f64 {
+        model.points[i].power - self.at[i].power()
+    }
 }
 
-/// Priors that keep a faint scan's fit sane.
+/// Priors that keep the fit of a faint scan within reason.
 pub(crate) fn priors(model: &ScanModel<'_>) -> Vec<Prior> {
     let layout = model.layout();
     let mut priors = vec![Prior::on(layout.width, 0.0, WIDTH_SIGMA)];
@@ -46,31 +52,28 @@ pub(crate) fn priors(model: &ScanModel<'_>) -> Vec<Prior> {
     priors
 }
 
-/// Heights and baselines solved linearly at the given offsets (zero) and logarithm of the width.
+/// Solves for heights and baselines linearly, at zero offsets and the given logarithm of the width.
 pub(crate) fn start(model: &ScanModel<'_>, power: &[f64], width: f64, usable: &[bool]) -> Vec<f64> {
     let layout = model.layout();
     let mut p = vec![0.0; layout.count];
     p[layout.width] = width;
-    let m = layout.count - layout.heights;
+    // Heights and baselines come first.
+    let m = layout.azimuth;
     let (mut normal, mut right) = (DMatrix::<f64>::zeros(m, m), DVector::<f64>::zeros(m));
     let mut row: Vec<(usize, f64)> = Vec::with_capacity(m);
-    let setting = model.setting(&p);
-    for i in (0..model.points.len()).filter(|i| usable[*i]) {
-        row.clear();
-        let at = model.at(i, &setting);
-        row.push((model.parts[i].height, at.response));
-        let columns = model.baseline.iter().enumerate();
-        row.extend(
-            columns
-                .map(|(k, column)| (model.heights + k, column[i]))
-                .filter(|(_, x)| *x != 0.0),
-        );
-        let weight = model.noise[i].powi(-2);
-        for (a, x) in &row {
-            for (b, y) in &row {
-                normal[(*a, *b)] += weight * x * y;
+    for part in &model.parts {
+        let setting = model.setting(part, &p);
+        for i in part.points.clone().filter(|i| usable[*i]) {
+            row.clear();
+            row.push((part.height, model.at(i, &setting).response));
+            row.extend(setting.columns(i).map(|(k, x)| (model.heights + k, x)));
+            let weight = model.noise[i].powi(-2);
+            for (a, x) in &row {
+                for (b, y) in &row {
+                    normal[(*a, *b)] += weight * x * y;
+                }
+                right[*a] += weight * x * power[i];
             }
-            right[*a] += weight * x * power[i];
         }
     }
     // A touch of damping keeps a pass without signal solvable.
@@ -80,42 +83,39 @@ pub(crate) fn start(model: &ScanModel<'_>, power: &[f64], width: f64, usable: &[
     }
     if let Some(cholesky) = normal.cholesky() {
         let solved = cholesky.solve(&right);
-        p[layout.heights..].copy_from_slice(solved.as_slice());
+        p[..m].copy_from_slice(solved.as_slice());
     }
     p
 }
 
-/// Fits the `usable` points, at first only the `trusted` ones among them; those that then stand
-/// out are left out and the rest fitted again.
+/// Fits the `usable` points, at first only the `trusted` ones among them; outliers are then left
+/// out and the rest fitted again until the set no longer changes.
 ///
-/// # Errors
-/// When the model has no finite value at the start.
+/// # Errors If the model has no finite value at the start.
 pub(crate) fn settle(
     model: &ScanModel<'_>,
     start: &[f64],
     usable: &[bool],
     trusted: &[bool],
-) -> Result<Settled, FitError> {
+) -> Result<SettledFit, FitError> {
     let weight = |u: &bool| if *u { 1.0 } else { 0.0 };
     let mut used: Vec<bool> = usable.iter().zip(trusted).map(|(u, t)| *u && *t).collect();
     let mut options = Options {
         priors: priors(model),
         weights: Some(used.iter().map(weight).collect()),
         budget: Some(MOST_PASSES_OF_A_FIT),
-        // The offset then is off by some thousandths of its standard deviation.
-        precision: Precision::Comparison,
+        precision: Precision::Draft,
         ..Options::default()
     };
-    // Whether the last fit was one of exactly the points in `used`, with full weight.
-    let mut plain = true;
+    // Whether the last fit used exactly the points in `used` with full weight, and whether it was
+    // more precise than a draft.
+    let (mut plain, mut fine) = (true, false);
     let mut solution = fit(model, start, &options)?;
+    let mut at = model.everywhere(&solution.parameters);
     let parameters = model.layout().count as f64;
     for round in 0..MOST_ROUNDS_OF_GOOD_POINTS {
-        let residuals = model.residuals(&solution.parameters);
-        let whitened: Vec<f64> = residuals
-            .iter()
-            .zip(&model.noise)
-            .map(|(r, n)| r / n)
+        let whitened: Vec<f64> = (0..at.len())
+            .map(|i| (model.points[i].power - at[i].power()) / model.noise[i])
             .collect();
         let own = |i: &usize| usable[*i];
         let sizes: Vec<f64> = (0..whitened.len())
@@ -132,11 +132,11 @@ pub(crate) fn settle(
             .map(|i| usable[i] && whitened[i].abs() <= SIGMAS_OF_AN_OUTLIER * scale)
             .collect();
         let bad = n - now.iter().filter(|u| **u).count() as f64;
-        if (plain && now == used) || bad > MOST_BAD_POINTS * n {
+        if (plain && fine && now == used) || bad > MOST_BAD_POINTS * n {
             break;
         }
-        // With points distrusted from the beginning the first fit was not pulled by them.
-        let pulled = plain && round == 0 && used == usable;
+        // If bad points were distrusted from the start, they did not pull the first fit.
+        let pulled = plain && round == 0 && used == usable && now != used;
         options.weights = Some(
             (0..whitened.len())
                 .map(|i| match usable[i] {
@@ -148,31 +148,42 @@ pub(crate) fn settle(
                 })
                 .collect(),
         );
+        if !pulled {
+            // The error of the offset is then less than a thousandth of its standard deviation.
+            options.precision = Precision::Comparison;
+        }
         solution = fit(model, &solution.parameters, &options)?;
+        fine = !pulled;
+        at = model.everywhere(&solution.parameters);
         plain = !pulled;
         if plain {
             used = now;
         }
     }
     let scatter = solution.scatter.unwrap_or(f64::INFINITY);
-    Ok(Settled {
+    Ok(SettledFit {
         solution,
         used,
         scatter,
+        at,
     })
 }
 
-/// The problem reduced at a fit, extras included: one pass over the data.
-pub(crate) fn reduced(model: &ScanModel<'_>, settled: &Settled) -> Option<Triangle> {
+/// Reduces the problem at a fit with extra columns after its own: one pass over the data.
+pub(crate) fn reduced(
+    model: &ScanModel<'_>,
+    settled: &SettledFit,
+    extras: &[Extra],
+) -> Option<Triangle> {
     let mut p = settled.solution.parameters.clone();
-    p.resize(model.layout().count, 0.0);
+    p.resize(p.len() + extras.len(), 0.0);
     let weights: Vec<f64> = settled
         .used
         .iter()
         .map(|u| if *u { 1.0 } else { 0.0 })
         .collect();
     let priors = priors(model);
-    LeastSquares::new(model, 1)
+    LeastSquares::new(&Extended { model, extras }, 1)
         .with_priors(&priors)
         .with_weights(Some(&weights))
         .reduce(&p)

@@ -2,34 +2,34 @@
 
 use super::beam::{Beam, NARROWEST_DISC};
 use super::beam_frame::Fixed;
-use super::model::{AxisLayout, Part, ScanModel, Slot, Turned};
-use super::passes::{Pass, ScanShape};
-use super::point::Point;
+use super::model::{AxisLayout, Column, Part, ScanModel, Slot, Turned};
+use super::passes::{ScanPass, ScanShape};
+use super::point::ScanPoint;
 use super::tuned::{FACTOR_OF_THE_SAME_SPEED, MOST_PASSES_WITH_OWN_HEIGHTS};
 use crate::scan::ScanAxis;
 
 /// Passes of one axis with the same direction and about the same speed.
 #[derive(Clone, Debug)]
 pub(crate) struct Group {
-    /// +1, -1, or 0 when the direction is not one.
+    /// +1, -1, or 0 if there is no single direction.
     pub sign: f64,
-    /// Radians of the axis a second, of the encoder against the emitter.
+    /// Speed of the encoder relative to the emitter, radians of the axis per second.
     pub speed: f64,
     /// Which passes.
     pub passes: Vec<usize>,
 }
 
-/// What is expected of a beam and an emitter.
+/// The expected sizes of the beam and the emitter.
 #[derive(Clone, Debug)]
-pub(crate) struct Expected {
+pub(crate) struct ExpectedBeam {
     /// Half-power width, radians.
     pub width: f64,
     /// Radius of the emitter's disc, radians; zero for a point.
     pub disc: f64,
 }
 
-impl Expected {
-    /// Twice the sine of half the width, the unit of distances.
+impl ExpectedBeam {
+    /// Twice the sine of half the width: the unit of distance.
     pub fn chord(&self) -> f64 {
         2.0 * (0.5 * self.width).sin()
     }
@@ -38,14 +38,14 @@ impl Expected {
         let radius = self.disc / self.width;
         if radius < NARROWEST_DISC { 0.0 } else { radius }
     }
-    /// The beam as the emitter shows it.
+    /// The beam for the emitter's disc.
     pub fn beam(&self) -> Beam {
         Beam::of_disc(self.radius())
     }
 }
 
 /// The groups of the passes along an axis.
-pub(crate) fn groups(passes: &[Pass], axis: ScanAxis) -> Vec<Group> {
+pub(crate) fn groups(passes: &[ScanPass], axis: ScanAxis) -> Vec<Group> {
     let mut groups: Vec<Group> = Vec::new();
     for (i, pass) in passes.iter().enumerate().filter(|(_, p)| p.axis == axis) {
         let fits = |g: &&mut Group| {
@@ -69,15 +69,15 @@ pub(crate) fn groups(passes: &[Pass], axis: ScanAxis) -> Vec<Group> {
     groups
 }
 
-/// The one group of an axis that steps from row to row, or wanders.
-fn stepping(passes: &[Pass], axis: ScanAxis) -> Group {
-    let rows: Vec<&Pass> = passes.iter().filter(|p| p.axis != axis).collect();
+/// The single group of an axis that steps from row to row or moves irregularly.
+fn stepping(passes: &[ScanPass], axis: ScanAxis) -> Group {
+    let rows: Vec<&ScanPass> = passes.iter().filter(|p| p.axis != axis).collect();
     let mut sign = 0.0;
     if let (Some(first), Some(last)) = (rows.first(), rows.last()) {
         let steps = rows.windows(2).map(|w| w[1].across - w[0].across);
         let net = last.across - first.across;
         let way: f64 = steps.map(f64::abs).sum();
-        // Rows in order come from one side; rows in any order from either.
+        // Rows in order are approached from one side; rows in no order from either.
         if way > 0.0 && net.abs() > 0.9 * way {
             sign = net.signum();
         }
@@ -96,7 +96,7 @@ pub(crate) struct Groups {
 }
 
 impl Groups {
-    pub fn of(shape: ScanShape, passes: &[Pass]) -> Groups {
+    pub fn of(shape: ScanShape, passes: &[ScanPass]) -> Groups {
         let row = |axis: ScanAxis, along: ScanAxis| {
             if axis == along {
                 groups(passes, axis)
@@ -122,53 +122,46 @@ impl Groups {
     }
 }
 
-/// Whether a shape is fitted as an area: one height, one baseline.
+/// Whether a shape is fitted as an area, with one height and one baseline.
 pub(crate) fn is_area(shape: ScanShape) -> bool {
     matches!(shape, ScanShape::Raster(_) | ScanShape::Map)
 }
 
-/// The model of a scan about encoder offsets (radians).
+/// Builds the model of a scan about given encoder offsets (radians).
 pub(crate) fn model<'a>(
-    points: &'a [Point],
+    points: &'a [ScanPoint],
     shape: ScanShape,
-    passes: &[Pass],
+    passes: &[ScanPass],
     groups: &Groups,
-    expected: &Expected,
+    expected: &ExpectedBeam,
     emitter: &Fixed,
     (azimuth, elevation): (f64, f64),
 ) -> ScanModel<'a> {
     let area = is_area(shape);
-    let part = |pass: usize| {
+    let height_of = match area {
+        true => vec![0; passes.len()],
+        false => heights_of(passes, groups),
+    };
+    let part = |(i, pass): (usize, &ScanPass)| {
         let slot = |groups: &[Group]| {
-            let own = groups.iter().position(|g| g.passes.contains(&pass));
+            let own = groups.iter().position(|g| g.passes.contains(&i));
             own.map_or(Slot::Mean, Slot::Group)
         };
         Part {
+            points: pass.from..pass.to,
             azimuth: slot(&groups.azimuth),
             elevation: slot(&groups.elevation),
-            height: 0,
+            height: height_of[i],
         }
     };
-    let mut parts = vec![
-        Part {
+    let mut parts: Vec<Part> = passes.iter().enumerate().map(part).collect();
+    if parts.is_empty() {
+        parts.push(Part {
+            points: 0..points.len(),
             azimuth: Slot::Mean,
             elevation: Slot::Mean,
-            height: 0
-        };
-        points.len()
-    ];
-    for (i, pass) in passes.iter().enumerate() {
-        parts[pass.from..pass.to].fill(part(i));
-    }
-    let mut heights = 1;
-    if !area {
-        let height_of = heights_of(passes, groups);
-        heights = height_of.iter().max().map_or(1, |h| h + 1);
-        for (pass, height) in passes.iter().zip(height_of) {
-            for part in &mut parts[pass.from..pass.to] {
-                part.height = height;
-            }
-        }
+            height: 0,
+        });
     }
     ScanModel {
         points,
@@ -188,27 +181,26 @@ pub(crate) fn model<'a>(
         beam: expected.beam(),
         radius: expected.radius(),
         elliptic: matches!(shape, ScanShape::Raster(_)) && rows_are_close(passes),
-        heights,
+        heights: height_of.iter().max().map_or(1, |h| h + 1),
         baseline: baseline(points, shape, passes),
-        extras: Vec::new(),
         noise: vec![1.0; points.len()],
     }
 }
 
-/// The unit of azimuth stays finite at the zenith: no nearer than 0.06 degrees.
+/// Keeps the unit of azimuth finite at the zenith: no nearer than 0.06 degrees.
 const LEAST_COSINE: f64 = 1e-3;
 
-/// An ellipse can be told from rows that are at most half a beamwidth apart.
-fn rows_are_close(passes: &[Pass]) -> bool {
+/// Whether rows are close enough to determine an ellipse: at most half a beamwidth apart.
+fn rows_are_close(passes: &[ScanPass]) -> bool {
     let mut rows: Vec<f64> = passes.iter().map(|p| p.across).collect();
     rows.sort_by(f64::total_cmp);
     let widest = rows.windows(2).map(|w| w[1] - w[0]).fold(0.0, f64::max);
     widest <= 0.5 && passes.len() >= 5
 }
 
-/// Which height each pass has: its own, since a satellite's signal or the receiver's gain may
-/// change from one to the next.
-fn heights_of(passes: &[Pass], groups: &Groups) -> Vec<usize> {
+/// Index of each pass's height: usually its own, since a satellite's signal or the receiver's gain
+/// may change from one pass to the next.
+fn heights_of(passes: &[ScanPass], groups: &Groups) -> Vec<usize> {
     if passes.len() <= MOST_PASSES_WITH_OWN_HEIGHTS {
         return (0..passes.len()).collect();
     }
@@ -220,8 +212,8 @@ fn heights_of(passes: &[Pass], groups: &Groups) -> Vec<usize> {
     height_of
 }
 
-/// From -1 at the first to 1 at the last point's time.
-pub(crate) fn progress(points: &[Point]) -> Vec<f64> {
+/// Time of each point, from -1 at the first to 1 at the last.
+pub(crate) fn progress(points: &[ScanPoint]) -> Vec<f64> {
     let (first, last) = match (points.first(), points.last()) {
         (Some(a), Some(b)) if b.seconds > a.seconds => (a.seconds, b.seconds),
         _ => return vec![0.0; points.len()],
@@ -232,50 +224,41 @@ pub(crate) fn progress(points: &[Point]) -> Vec<f64> {
         .collect()
 }
 
-/// A column that is zero outside `from..to`.
-pub(crate) fn within(n: usize, from: usize, values: impl IntoIterator<Item = f64>) -> Vec<f64> {
-    let mut column = vec![0.0; n];
-    for (place, value) in column[from..].iter_mut().zip(values) {
-        *place = value;
-    }
-    column
-}
-
-/// Level and slope of each pass; in an area one level, a slope in time and one along the rows.
-fn baseline(points: &[Point], shape: ScanShape, passes: &[Pass]) -> Vec<Vec<f64>> {
+/// Baseline columns: level and slope of each pass; for an area one level, a slope in time and one
+/// along the rows.
+fn baseline(points: &[ScanPoint], shape: ScanShape, passes: &[ScanPass]) -> Vec<Column> {
     let n = points.len();
     if is_area(shape) {
         let mut columns = vec![vec![1.0; n], progress(points)];
         if let ScanShape::Raster(axis) = shape {
             columns.push(along_rows(points, axis));
         }
-        return columns;
+        return columns.into_iter().map(|c| Column::new(0, c)).collect();
     }
-    let own = |p: &Pass| &points[p.from..p.to];
-    let level = |p: &Pass| within(n, p.from, own(p).iter().map(|_| 1.0));
-    let slope = |p: &Pass| within(n, p.from, progress(own(p)));
-    let mut columns: Vec<Vec<f64>> = passes.iter().map(level).collect();
+    let level = |p: &ScanPass| Column::new(p.from, vec![1.0; p.to - p.from]);
+    let slope = |p: &ScanPass| progress(&points[p.from..p.to]);
+    let mut columns: Vec<Column> = passes.iter().map(level).collect();
     if passes.len() <= MOST_PASSES_WITH_OWN_HEIGHTS {
-        columns.extend(passes.iter().map(slope));
+        columns.extend(passes.iter().map(|p| Column::new(p.from, slope(p))));
     } else {
         for axis in [ScanAxis::Azimuth, ScanAxis::Elevation] {
             let mut sum = vec![0.0; n];
             for pass in passes.iter().filter(|p| p.axis == axis) {
-                for (s, x) in sum.iter_mut().zip(slope(pass)) {
+                for (s, x) in sum[pass.from..pass.to].iter_mut().zip(slope(pass)) {
                     *s += x * pass.speed.signum();
                 }
             }
             if sum.iter().any(|s| *s != 0.0) {
-                columns.push(sum);
+                columns.push(Column::new(0, sum));
             }
         }
     }
     columns
 }
 
-/// From -1 to 1 along the rows of a raster.
-fn along_rows(points: &[Point], axis: ScanAxis) -> Vec<f64> {
-    let place = |p: &Point| match axis {
+/// Position along the rows of a raster, from -1 to 1.
+fn along_rows(points: &[ScanPoint], axis: ScanAxis) -> Vec<f64> {
+    let place = |p: &ScanPoint| match axis {
         ScanAxis::Azimuth => p.azimuth - p.emitter.azimuth,
         ScanAxis::Elevation => p.elevation - p.emitter.elevation,
     };
@@ -288,31 +271,32 @@ fn along_rows(points: &[Point], axis: ScanAxis) -> Vec<f64> {
         .collect()
 }
 
-/// A pass shorter than this many beamwidths cannot tell a curved baseline from the beam, for it
-/// ends before the first nulls (1.19 either way).
+/// A pass shorter than this many beamwidths cannot separate a curved baseline from the beam, since
+/// it ends before the first nulls (1.19 either way).
 const LONG_ENOUGH: f64 = 2.2;
 
-/// Curvatures of the baseline, which it has only when the data ask for them.
+/// Curvature columns of the baseline, which are added only if the data call for them.
 pub(crate) fn curvatures(
-    points: &[Point],
+    points: &[ScanPoint],
     shape: ScanShape,
-    passes: &[Pass],
+    passes: &[ScanPass],
     width: f64,
-) -> Vec<Vec<f64>> {
-    let bend =
-        |values: Vec<f64>| -> Vec<f64> { values.iter().map(|x| x * x - 1.0 / 3.0).collect() };
+) -> Vec<Column> {
+    let bend = |from: usize, values: Vec<f64>| {
+        Column::new(from, values.iter().map(|x| x * x - 1.0 / 3.0).collect())
+    };
     if is_area(shape) {
-        let mut columns = vec![bend(progress(points))];
+        let mut columns = vec![bend(0, progress(points))];
         if let ScanShape::Raster(axis) = shape {
-            columns.push(bend(along_rows(points, axis)));
+            columns.push(bend(0, along_rows(points, axis)));
         }
         return columns;
     }
     if passes.len() > MOST_PASSES_WITH_OWN_HEIGHTS {
         return Vec::new();
     }
-    let own = |p: &Pass| within(points.len(), p.from, bend(progress(&points[p.from..p.to])));
-    let long = |p: &&Pass| {
+    let own = |p: &ScanPass| bend(p.from, progress(&points[p.from..p.to]));
+    let long = |p: &&ScanPass| {
         let (first, last) = (&points[p.from], &points[p.to - 1]);
         let on_sky = match p.axis {
             ScanAxis::Azimuth => first.emitter.cos,

@@ -1,21 +1,24 @@
-//! Where to start: the place at which a beam explains most of the signal, found by trying all
-//! places; the baseline and the height at each are solved linearly.
+//! Start values: the position at which a beam explains most of the signal, found by a grid search
+//! with baseline and height solved linearly at each position.
+
+use multiversion::multiversion;
 
 use super::beam::Beam;
-use super::passes::Pass;
-use super::point::{Point, SIGMA_OF_MEDIAN, median};
+use super::passes::ScanPass;
+use super::point::{SIGMA_OF_MEDIAN, ScanPoint, median};
 use super::thin::mean;
 use super::tuned::{
     MOST_PLACES_ALONG_A_MAP, MOST_PLACES_OF_A_CUT, MOST_POINTS_TO_START_A_MAP,
-    NEAR_AN_OBVIOUS_BEAM, PLACES_OUTSIDE, SHARE_OF_A_LOST_TEMPLATE, SIGMAS_OF_AN_OBVIOUS_BEAM,
-    STEP_BETWEEN_PLACES, STEP_BETWEEN_PLACES_OF_A_MAP, WIDTHS_TRIED, WIDTHS_TRIED_IN_A_MAP,
+    NEAR_AN_OBVIOUS_BEAM, PLACES_OUTSIDE, SHARE_BESIDE_A_BEAM, SHARE_OF_A_LOST_TEMPLATE,
+    SIGMAS_OF_AN_OBVIOUS_BEAM, STEP_BETWEEN_PLACES, STEP_BETWEEN_PLACES_OF_A_MAP, WIDTHS_TRIED,
+    WIDTHS_TRIED_IN_A_MAP,
 };
 use crate::scan::ScanAxis;
 
-/// Where the emitter was found, as encoder offsets in radians, and how surely.
+/// Where the emitter was found, as encoder offsets in radians, and how significantly.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Found {
-    /// Along the axis of a cut; both in a map.
+pub(crate) struct FoundBeam {
+    /// Found along the axis of a cut; both are found in a map.
     pub azimuth: f64,
     /// As `azimuth`.
     pub elevation: f64,
@@ -27,11 +30,11 @@ pub(crate) struct Found {
     pub noise: f64,
 }
 
-/// Rows of a linear problem, of which the baseline has been taken out.
+/// Rows of a linear problem from which the baseline has been projected out.
 struct Cleared {
     /// Orthonormal columns of the baseline, each with the range of rows it covers.
     baseline: Vec<(usize, Vec<f64>)>,
-    /// Root of the number of rows in each point.
+    /// Square root of the number of rows in each point.
     root: Vec<f64>,
     /// Signal without baseline, times `root`.
     signal: Vec<f64>,
@@ -39,8 +42,8 @@ struct Cleared {
 }
 
 impl Cleared {
-    /// Of signals with a level and a slope for each range of points.
-    fn new(points: &[Point], signal: &[f64], ranges: &[(usize, usize)]) -> Cleared {
+    /// Removes a level and a slope from the signal for each range of points.
+    fn new(points: &[ScanPoint], signal: &[f64], ranges: &[(usize, usize)]) -> Cleared {
         let root: Vec<f64> = points.iter().map(|p| p.rows.sqrt()).collect();
         let mut cleared = Cleared {
             baseline: Vec::new(),
@@ -62,7 +65,7 @@ impl Cleared {
         cleared.signal = signal;
         cleared
     }
-    /// Adds a column, made orthogonal to those before it.
+    /// Adds a baseline column, made orthogonal to those before it.
     fn add(&mut self, from: usize, mut column: Vec<f64>) {
         let before = dot(&column, &column);
         for (other, b) in &self.baseline {
@@ -79,7 +82,7 @@ impl Cleared {
             self.freedom -= 1.0;
         }
     }
-    /// Takes the baseline out of a column.
+    /// Projects the baseline out of a column.
     fn clear(&self, column: &mut [f64]) {
         for (from, b) in &self.baseline {
             let own = &mut column[*from..*from + b.len()];
@@ -87,34 +90,55 @@ impl Cleared {
             subtract(own, part, b);
         }
     }
-    /// By how much the sum of squares falls with this template, and its height; none when the
-    /// template is lost in the baseline or the height is not above zero.
-    fn gain(&self, template: &mut [f64]) -> Option<f64> {
-        let before = dot(template, template);
+    /// Decrease of the sum of squares with this template; `None` if the template cannot be
+    /// separated from the baseline or its height is not positive.
+    #[inline(always)]
+    fn squares_explained(&self, template: &mut [f64]) -> Option<f64> {
         for (t, r) in template.iter_mut().zip(&self.root) {
             *t *= r;
         }
-        self.clear(template);
-        let square = dot(template, template);
+        // The signal has no baseline left, so its product with the template equals that with the
+        // template's part orthogonal to the baseline.
         let product = dot(template, &self.signal);
-        (square > SHARE_OF_A_LOST_TEMPLATE * before && product > 0.0)
-            .then(|| product * product / square)
+        if product <= 0.0 {
+            return None;
+        }
+        let before = dot(template, template);
+        let parts = self.baseline.iter().map(|(from, b)| {
+            let part = dot(b, &template[*from..*from + b.len()]);
+            part * part
+        });
+        let square = before - parts.sum::<f64>();
+        (square > SHARE_OF_A_LOST_TEMPLATE * before).then(|| product * product / square)
     }
     fn squares(&self) -> f64 {
         dot(&self.signal, &self.signal)
     }
 }
 
+#[inline(always)]
 fn dot(a: &[f64], b: &[f64]) -> f64 {
-    a.iter().zip(b).map(|(x, y)| x * y).sum()
+    // Separate partial sums, so that several products are computed at once.
+    let (ours, theirs) = (a.chunks_exact(LANES), b.chunks_exact(LANES));
+    let rest = ours.remainder().iter().zip(theirs.remainder());
+    let mut sums = [0.0; LANES];
+    for (x, y) in ours.zip(theirs) {
+        for ((sum, x), y) in sums.iter_mut().zip(x).zip(y) {
+            *sum += x * y;
+        }
+    }
+    sums.iter().sum::<f64>() + rest.map(|(x, y)| x * y).sum::<f64>()
 }
+/// Twice the number of sums that usual processors compute at once, since each addition waits for
+/// the one before.
+const LANES: usize = 8;
 fn subtract(a: &mut [f64], factor: f64, b: &[f64]) {
     for (x, y) in a.iter_mut().zip(b) {
         *x -= factor * y;
     }
 }
 
-/// The best of all tries so far.
+/// The best trial so far.
 struct Best {
     gain: f64,
     azimuth: f64,
@@ -133,7 +157,7 @@ impl Best {
     }
     /// Standard deviation of one row.
     fn noise(&self, cleared: &Cleared) -> f64 {
-        // Place, width and height were chosen too.
+        // Position, width and height were fitted too.
         let freedom = (cleared.freedom - 3.0).max(1.0);
         ((cleared.squares() - self.gain).max(0.0) / freedom).sqrt()
     }
@@ -145,8 +169,8 @@ impl Best {
         }
         self.gain.sqrt() / noise.max(f64::MIN_POSITIVE)
     }
-    fn found(self, cleared: &Cleared) -> Option<Found> {
-        (self.gain > 0.0 && cleared.freedom >= 4.0).then(|| Found {
+    fn found(self, cleared: &Cleared) -> Option<FoundBeam> {
+        (self.gain > 0.0 && cleared.freedom >= 4.0).then(|| FoundBeam {
             azimuth: self.azimuth,
             elevation: self.elevation,
             stretch: self.stretch,
@@ -157,27 +181,30 @@ impl Best {
 }
 
 /// Searches the passes along one axis for a beam of `width` radians; `radius` is that of the
-/// emitter's disc over the width. The beam is taken to pass over the emitter in the other axis.
+/// emitter's disc over the width, `clean` the power without spikes. In the other axis the beam is
+/// assumed to pass over the emitter.
 pub(crate) fn along(
-    points: &[Point],
-    passes: &[Pass],
+    points: &[ScanPoint],
+    clean: &[f64],
+    passes: &[ScanPass],
     axis: ScanAxis,
     width: f64,
     (beam, radius): (&Beam, f64),
-) -> Option<Found> {
-    let mut own = Vec::new();
+) -> Option<FoundBeam> {
+    let (mut own, mut signal) = (Vec::new(), Vec::new());
     let mut ranges = Vec::new();
     for pass in passes.iter().filter(|p| p.axis == axis) {
         let from = own.len();
         own.extend_from_slice(&points[pass.from..pass.to]);
+        signal.extend_from_slice(&clean[pass.from..pass.to]);
         ranges.push((from, own.len()));
     }
     if own.is_empty() {
         return None;
     }
-    let cleared = Cleared::new(&own, &without_spikes(&own, &ranges), &ranges);
-    // One radian of azimuth is less on the sky.
-    let on_sky = |p: &Point| match axis {
+    let cleared = Cleared::new(&own, &signal, &ranges);
+    // One radian of azimuth is less than a radian on the sky.
+    let on_sky = |p: &ScanPoint| match axis {
         ScanAxis::Azimuth => p.emitter.cos,
         ScanAxis::Elevation => 1.0,
     };
@@ -190,30 +217,47 @@ pub(crate) fn along(
     let outside = PLACES_OUTSIDE / scale;
     let (mut from, mut to) = (low - outside, high + outside);
     for stretch in WIDTHS_TRIED {
-        let steps = ((to - from) * scale / (STEP_BETWEEN_PLACES * stretch)).ceil();
-        for k in 0..=(steps.min(MOST_PLACES_OF_A_CUT) as usize) {
-            let place = from + k as f64 * STEP_BETWEEN_PLACES * stretch / scale;
-            for (t, offset) in template.iter_mut().zip(&offsets) {
-                let distance = (offset - place) * scale / stretch;
-                *t = beam.rough(distance * distance, radius / stretch);
-            }
-            if let Some(gain) = cleared.gain(&mut template)
-                && gain > best.gain
-            {
-                let (azimuth, elevation) = match axis {
-                    ScanAxis::Azimuth => (place, 0.0),
-                    ScanAxis::Elevation => (0.0, place),
-                };
-                best = Best {
-                    gain,
-                    azimuth,
-                    elevation,
-                    stretch,
-                };
+        let (by, radius) = (scale / stretch, radius / stretch);
+        let step = STEP_BETWEEN_PLACES / by;
+        let steps = ((to - from) / step).ceil().min(MOST_PLACES_OF_A_CUT) as usize;
+        let place = |k: usize| from + k as f64 * step;
+        let mut gain_at = |k: usize| {
+            along_gain(
+                &cleared,
+                &mut template,
+                &offsets,
+                place(k),
+                beam,
+                (by, radius),
+            )
+        };
+        let mut gains = vec![0.0; steps + 1];
+        (0..=steps).step_by(2).for_each(|k| gains[k] = gain_at(k));
+        let enough = SHARE_BESIDE_A_BEAM * gains.iter().copied().fold(best.gain, f64::max);
+        for k in (1..=steps).step_by(2) {
+            let behind = gains.get(k + 1).copied().unwrap_or(0.0);
+            if gains[k - 1].max(behind) >= enough {
+                gains[k] = gain_at(k);
             }
         }
+        for (k, gain) in gains.into_iter().enumerate() {
+            if gain <= best.gain {
+                continue;
+            }
+            let place = place(k);
+            let (azimuth, elevation) = match axis {
+                ScanAxis::Azimuth => (place, 0.0),
+                ScanAxis::Elevation => (0.0, place),
+            };
+            best = Best {
+                gain,
+                azimuth,
+                elevation,
+                stretch,
+            };
+        }
         if stretch == 1.0 && best.significance(&cleared) > SIGMAS_OF_AN_OBVIOUS_BEAM {
-            // The beam is there; whether it is wider or narrower is asked about its place.
+            // The beam is found; other widths are tried only near its position.
             let place = match axis {
                 ScanAxis::Azimuth => best.azimuth,
                 ScanAxis::Elevation => best.elevation,
@@ -225,11 +269,32 @@ pub(crate) fn along(
     best.found(&cleared)
 }
 
+/// The gain of a beam at a position along a cut, with `by` widths per radian; zero if there is
+/// none.
+#[multiversion(targets("x86_64+avx2+fma"))]
+fn along_gain(
+    cleared: &Cleared,
+    template: &mut [f64],
+    offsets: &[f64],
+    place: f64,
+    beam: &Beam,
+    (by, radius): (f64, f64),
+) -> f64 {
+    for (t, offset) in template.iter_mut().zip(offsets) {
+        *t = beam.rough((offset - place) * by, radius);
+    }
+    cleared.squares_explained(template).unwrap_or(0.0)
+}
+
 /// Searches an area for a beam of `width` radians, with a plane in time as the baseline.
-pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -> Option<Found> {
-    // The search is for a start only: a few hundred points tell it.
+pub(crate) fn over(
+    points: &[ScanPoint],
+    width: f64,
+    (beam, radius): (&Beam, f64),
+) -> Option<FoundBeam> {
+    // This only finds a start, for which a few hundred points are enough.
     let together = points.len() / MOST_POINTS_TO_START_A_MAP + 1;
-    let own: Vec<Point> = points.chunks(together).map(mean).collect();
+    let own: Vec<ScanPoint> = points.chunks(together).map(mean).collect();
     let ranges = [(0, own.len())];
     let cleared = Cleared::new(&own, &without_spikes(&own, &ranges), &ranges);
     let cos = median(own.iter().map(|p| p.emitter.cos).collect());
@@ -245,7 +310,7 @@ pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -
     let mut best = Best::none();
     let mut template = vec![0.0; own.len()];
     for stretch in WIDTHS_TRIED_IN_A_MAP {
-        // The fit finds the width by itself when the beam stands out.
+        // If the beam is obvious the fit finds the width by itself.
         if best.significance(&cleared) > SIGMAS_OF_AN_OBVIOUS_BEAM {
             break;
         }
@@ -262,9 +327,9 @@ pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -
                     let x = (azimuths[i] - azimuth) * own[i].emitter.cos;
                     let y = elevations[i] - elevation;
                     let square = (x * x + y * y) / (width * stretch).powi(2);
-                    *t = beam.rough(square, radius / stretch);
+                    *t = beam.rough(square.sqrt(), radius / stretch);
                 }
-                if let Some(gain) = cleared.gain(&mut template)
+                if let Some(gain) = cleared.squares_explained(&mut template)
                     && gain > best.gain
                 {
                     best = Best {
@@ -280,27 +345,30 @@ pub(crate) fn over(points: &[Point], width: f64, (beam, radius): (&Beam, f64)) -
     best.found(&cleared)
 }
 
-/// Neighbours looked at on each side when a spike is judged, as Hampel's filter needs: their median
-/// survives three spikes.
+/// Neighbours on each side used to judge a spike, as in Hampel's filter: their median survives
+/// three spikes.
 const NEIGHBOURS: usize = 3;
-/// A spike stands out by this many robust standard deviations of such differences: more than the
-/// usual three of Hampel's filter, since the beam itself makes differences. Common practice, no
-/// source.
+/// A spike differs by this many robust standard deviations of such differences: more than the usual
+/// three of Hampel's filter, since the beam itself causes differences. Common practice, no source.
 const SPIKE: f64 = 6.0;
 
-/// The power with single samples that stand out of their neighbours put down to them: only to
-/// find a start (Hampel's filter).
-pub(crate) fn without_spikes(points: &[Point], ranges: &[(usize, usize)]) -> Vec<f64> {
+/// The power with isolated outliers replaced by the level of their neighbours (Hampel's filter),
+/// used only to find a start.
+pub(crate) fn without_spikes(points: &[ScanPoint], ranges: &[(usize, usize)]) -> Vec<f64> {
     let mut power: Vec<f64> = points.iter().map(|p| p.power).collect();
     for (from, to) in ranges {
-        let own: Vec<f64> = points[*from..*to].iter().map(|p| p.power).collect();
+        let own: Vec<f64> = power[*from..*to].to_vec();
         if own.len() < 2 * NEIGHBOURS + 1 {
             continue;
         }
         let around: Vec<f64> = (0..own.len())
             .map(|i| {
-                let near = i.saturating_sub(NEIGHBOURS)..(i + NEIGHBOURS + 1).min(own.len());
-                median(own[near].to_vec())
+                let near = &own[i.saturating_sub(NEIGHBOURS)..(i + NEIGHBOURS + 1).min(own.len())];
+                let mut sorted = [0.0; 2 * NEIGHBOURS + 1];
+                let sorted = &mut sorted[..near.len()];
+                sorted.copy_from_slice(near);
+                sorted.sort_unstable_by(f64::total_cmp);
+                sorted[near.len() / 2]
             })
             .collect();
         let away = own.iter().zip(&around).map(|(p, m)| (p - m).abs());

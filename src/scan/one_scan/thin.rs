@@ -1,12 +1,16 @@
-//! Dense scans thinned to what the beam can show, before anything is fitted.
+//! Thins dense scans to the detail that the beam can resolve, before anything is fitted.
 
 use super::beam_frame::Fixed;
-use super::passes::{Pass, steps};
-use super::point::{Point, SIGMA_OF_MEDIAN, median};
+use super::passes::{ScanPass, steps};
+use super::point::{SIGMA_OF_MEDIAN, ScanPoint, median};
 use super::tuned::{LEAST_ROWS_TO_JUDGE_ONE, POINTS_A_BEAM, SIGMAS_OF_A_FAR_ROW};
 
 /// Averages neighbouring points of each pass; points outside passes are left out.
-pub(crate) fn thinned(points: &[Point], passes: &[Pass], width: f64) -> (Vec<Point>, Vec<Pass>) {
+pub(crate) fn thinned(
+    points: &[ScanPoint],
+    passes: &[ScanPass],
+    width: f64,
+) -> (Vec<ScanPoint>, Vec<ScanPass>) {
     let mut kept = Vec::new();
     let mut moved = Vec::with_capacity(passes.len());
     for pass in passes {
@@ -19,11 +23,11 @@ pub(crate) fn thinned(points: &[Point], passes: &[Pass], width: f64) -> (Vec<Poi
         let beams = (pass.speed * along * seconds).abs() / width;
         let from = kept.len();
         match pass.by_steps {
-            // A stop is one point, wherever its neighbours are.
+            // Each stop becomes one point, however close its neighbours are.
             true => kept.extend(stops(own)),
             false => kept.extend(thinned_points(own, beams)),
         }
-        moved.push(Pass {
+        moved.push(ScanPass {
             from,
             to: kept.len(),
             ..*pass
@@ -32,8 +36,8 @@ pub(crate) fn thinned(points: &[Point], passes: &[Pass], width: f64) -> (Vec<Poi
     (kept, moved)
 }
 
-/// The mean of each stop of a way by steps.
-fn stops(points: &[Point]) -> Vec<Point> {
+/// The mean of each stop of a stepped track.
+fn stops(points: &[ScanPoint]) -> Vec<ScanPoint> {
     let mut ends = steps(points);
     ends.push(points.len());
     let starts = std::iter::once(0).chain(ends.clone());
@@ -42,8 +46,8 @@ fn stops(points: &[Point]) -> Vec<Point> {
         .collect()
 }
 
-/// Averages neighbouring points of a way this many beams long.
-pub(crate) fn thinned_points(points: &[Point], beams: f64) -> Vec<Point> {
+/// Averages neighbouring points of a track that is this many beamwidths long.
+pub(crate) fn thinned_points(points: &[ScanPoint], beams: f64) -> Vec<ScanPoint> {
     let together = (points.len() as f64 / (POINTS_A_BEAM * beams.max(1.0))) as usize;
     if together < 2 {
         return points.to_vec();
@@ -51,9 +55,9 @@ pub(crate) fn thinned_points(points: &[Point], beams: f64) -> Vec<Point> {
     points.chunks(together).map(mean).collect()
 }
 
-/// The mean of neighbours, without those whose power is far from the rest.
-pub(crate) fn mean(points: &[Point]) -> Point {
-    let mut kept: Vec<&Point> = points.iter().collect();
+/// The mean of neighbours, leaving out those whose power is far from the rest.
+pub(crate) fn mean(points: &[ScanPoint]) -> ScanPoint {
+    let mut kept: Vec<&ScanPoint> = points.iter().collect();
     if points.len() >= LEAST_ROWS_TO_JUDGE_ONE {
         let middle = median(points.iter().map(|p| p.power).collect());
         let spread = median(points.iter().map(|p| (p.power - middle).abs()).collect());
@@ -63,9 +67,10 @@ pub(crate) fn mean(points: &[Point]) -> Point {
         }
     }
     let rows: f64 = kept.iter().map(|p| p.rows).sum();
-    let mean =
-        |value: &dyn Fn(&Point) -> f64| kept.iter().map(|p| p.rows * value(p)).sum::<f64>() / rows;
-    Point {
+    let mean = |value: &dyn Fn(&ScanPoint) -> f64| {
+        kept.iter().map(|p| p.rows * value(p)).sum::<f64>() / rows
+    };
+    ScanPoint {
         seconds: mean(&|p| p.seconds),
         azimuth: mean(&|p| p.azimuth),
         elevation: mean(&|p| p.elevation),

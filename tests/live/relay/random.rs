@@ -6,8 +6,8 @@ use plumbeam::table::DemandKind;
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha8Rng;
 
-use crate::mount::{Fault, Mount};
-use crate::rig::{Rig, model, seconds, settings};
+use super::mount::{Fault, Mount};
+use super::rig::{Rig, model, seconds, settings};
 
 /// A reading that decides is up to a second old when the mount was idle; it then stood.
 const ROUNDING: f64 = 1e-6;

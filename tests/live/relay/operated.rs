@@ -8,8 +8,8 @@ use std::time::Instant;
 
 use rustix::termios::{LocalModes, tcgetattr};
 
-use crate::command::{Daemon, PATIENCE, RESOLUTION, Running, StationFolder, point};
-use crate::mount::Mount;
+use super::command::{Daemon, PATIENCE, RESOLUTION, Running, StationFolder, point};
+use super::mount::Mount;
 use crate::terminal::terminal;
 
 #[test]

@@ -2,7 +2,7 @@
 
 use serde_json::json;
 
-use crate::client::{Desk, folder};
+use super::client::{Desk, folder};
 use crate::command::TestFolder;
 
 const EDIT: &[u8] = b"{\"edit\":{\"kind\":\"use\",\"row\":3,\"use\":false}}";
@@ -183,7 +183,7 @@ fn in_the_network_everything_of_the_session_needs_the_token() {
         421
     );
     // Two desks have two tokens.
-    let other = crate::client::folder();
+    let other = super::client::folder();
     assert_ne!(
         Desk::with(other.root(), &["--lan"]).token.as_ref(),
         Some(&token)

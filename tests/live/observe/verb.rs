@@ -2,9 +2,7 @@
 
 use std::path::Path;
 
-#[path = "../common/command.rs"]
-mod command;
-use command::plumbeam;
+use crate::command::plumbeam;
 
 use crate::dish::pretended_dish;
 

@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use crate::client::{Desk, folder};
+use super::client::{Desk, folder};
 
 #[test]
 fn everything_is_written_and_reads_back() {

@@ -7,8 +7,8 @@ use plumbeam::live::{
 use plumbeam::mount::Term;
 use plumbeam::table::DemandKind;
 
-use crate::mount::Mount;
-use crate::rig::{Rig, deg, model, seconds, settings};
+use super::mount::Mount;
+use super::rig::{Rig, deg, model, seconds, settings};
 
 /// The pretended encoders tell hundredths of a degree.
 const RESOLUTION: f64 = 0.006;
@@ -140,7 +140,7 @@ fn a_stop_is_written_at_once_and_cancels_what_is_pending() {
 #[test]
 fn a_target_on_its_way_cannot_overtake_a_stop() {
     let mut rig = plain();
-    rig.mount.faults = vec![crate::mount::Fault::Slow(seconds(1.0))];
+    rig.mount.faults = vec![super::mount::Fault::Slow(seconds(1.0))];
     let now = rig.now;
     rig.send(1, "P 105 30\nS\n");
     // Over its own connection, and behind the target over the other.
@@ -249,7 +249,7 @@ fn wrong_demands_are_refused_and_every_command_is_answered() {
 #[test]
 fn replies_come_in_the_order_of_the_commands() {
     let mut rig = plain();
-    rig.mount.faults = vec![crate::mount::Fault::Slow(seconds(0.3))];
+    rig.mount.faults = vec![super::mount::Fault::Slow(seconds(0.3))];
     rig.run(1.5);
     rig.send(1, "P 101 30\n+p\n_\nS\n");
     rig.run(2.5);

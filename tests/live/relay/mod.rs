@@ -11,7 +11,4 @@ mod mount;
 mod operated;
 mod random;
 mod rig;
-#[cfg(any(target_os = "linux", target_vendor = "apple"))]
-#[path = "../common/terminal.rs"]
-mod terminal;
 mod verb;

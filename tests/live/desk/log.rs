@@ -4,7 +4,7 @@ use std::io::Write;
 
 use serde_json::json;
 
-use crate::client::{Desk, ask, folder};
+use super::client::{Desk, ask, folder};
 use crate::command::{TestFolder, text};
 
 #[test]
@@ -12,7 +12,7 @@ fn edits_stand_after_a_kill_at_any_instant() {
     let folder = TestFolder::with_demo(&["station.toml", "satellites.tle"]);
     folder.write(
         "peaks.csv",
-        &crate::client::first_rows(&TestFolder::with_demo(&["peaks.csv"]).read("peaks.csv"), 6),
+        &super::client::first_rows(&TestFolder::with_demo(&["peaks.csv"]).read("peaks.csv"), 6),
     );
     let mut acknowledged = 0;
     for round in 0..12u64 {
@@ -214,11 +214,11 @@ fn a_log_that_changed_meanwhile_is_noticed() {
 #[test]
 fn a_log_that_grows_while_the_desk_runs_is_followed() {
     let folder = TestFolder::with_demo(&["station.toml", "satellites.tle"]);
-    let whole = crate::client::folder().read("peaks.csv");
+    let whole = super::client::folder().read("peaks.csv");
     let mut desk = Desk::on(&folder);
     let mut events = desk.events();
     assert_eq!(events.next("changed")["version"], 0);
-    folder.replace("peaks.csv", &crate::client::first_rows(&whole, 12));
+    folder.replace("peaks.csv", &super::client::first_rows(&whole, 12));
     // The state without a log may still come in first.
     while events.next("changed")["version"] == 0 {}
     assert_eq!(desk.state()["peaks"].as_array().unwrap().len(), 12);

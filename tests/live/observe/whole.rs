@@ -5,7 +5,7 @@ use plumbeam::observe::{Ending, Manner};
 use plumbeam::solve::{Options, solve};
 use plumbeam::station::Station;
 
-use crate::rig::{Owner, Rig, apart, deg, station, truth};
+use super::rig::{Owner, Rig, apart, deg, station, truth};
 
 const PLAIN: &str = "azimuth-zero = 1.4\nelevation-zero = -0.8\ntilt-north = 0.25\ntilt-east = \
                      -0.15\ncollimation = 0.2";

@@ -3,8 +3,8 @@
 use plumbeam::live::{Loudness, Operator, RelaySettings, Wire};
 use plumbeam::table::DemandKind;
 
-use crate::mount::{Fault, Mount};
-use crate::rig::{Rig, deg, model, seconds, settings};
+use super::mount::{Fault, Mount};
+use super::rig::{Rig, deg, model, seconds, settings};
 
 fn rig() -> Rig {
     let full = model(&[], DemandKind::Apparent);

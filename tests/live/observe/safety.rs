@@ -2,7 +2,7 @@
 
 use plumbeam::observe::{Ending, Knowledge, StopCause};
 
-use crate::rig::{Owner, Rig, deg, nearest_to_sun, spells_near_sun, station, truth};
+use super::rig::{Owner, Rig, deg, nearest_to_sun, spells_near_sun, station, truth};
 
 const TERMS: &str = "azimuth-zero = 1.4\nelevation-zero = -0.8";
 

@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use crate::client::{Desk, folder};
+use super::client::{Desk, folder};
 use crate::command::TestFolder;
 
 /// A value that went through text twice.

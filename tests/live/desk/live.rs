@@ -8,7 +8,7 @@ use std::time::Duration;
 
 use serde_json::{Value, json};
 
-use crate::client::{Desk, folder};
+use super::client::{Desk, folder};
 use crate::command::TestFolder;
 use crate::dish::{Ended, pretended_dish};
 
@@ -137,7 +137,7 @@ fn without_a_mount_or_with_one_that_is_away_the_time_is_taken() {
     assert!(taken["time_utc"].as_str().unwrap().ends_with('Z'));
     assert!(taken["azimuth_shown"].is_null() && taken["problem"].is_null());
     let away = bind().local_addr().unwrap().to_string();
-    let other = crate::client::folder();
+    let other = super::client::folder();
     let desk = Desk::with(other.root(), &["--rotator", &away]);
     let taken = desk.post("/api/reading", &json!({})).json(200);
     assert!(taken["azimuth_shown"].is_null());

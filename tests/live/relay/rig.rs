@@ -17,7 +17,7 @@ use plumbeam::station::Weather;
 use plumbeam::table::{Air, DemandKind, EncoderRange, FullModel};
 use plumbeam::time::Utc;
 
-use crate::mount::Mount;
+use super::mount::Mount;
 
 pub const fn deg(degrees: f64) -> Angle {
     Angle::from_degrees(degrees)

@@ -4,7 +4,7 @@
 use plumbeam::logbook::{ScanOptions, ScanReader};
 use plumbeam::observe::{FORMAT, Journal, StopCause};
 
-use crate::rig::{Owner, Rig, station, truth};
+use super::rig::{Owner, Rig, station, truth};
 
 const TERMS: &str = "azimuth-zero = 1.4\nelevation-zero = -0.8\ntilt-north = 0.25";
 

@@ -2,7 +2,7 @@
 
 use serde_json::{Value, json};
 
-use crate::client::{Desk, folder};
+use super::client::{Desk, folder};
 use crate::command::TestFolder;
 
 fn import(desk: &Desk, name: &str, bytes: &[u8]) -> Value {

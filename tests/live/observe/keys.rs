@@ -94,7 +94,13 @@ fn at_a_terminal_words_begin_any_key_stops_c_goes_on_q_ends_and_the_cut_is_drawn
     for key in [b"x", b" "] {
         seen.clear();
         person.write_all(key).unwrap();
-        sees(&screen, &mut seen, "c goes on, q ends");
+        // The alarm rings.
+        sees(&screen, &mut seen, "ALARM: stopped: ");
+        sees(
+            &screen,
+            &mut seen,
+            "c goes on, q ends; what was measured is in the log\u{7}",
+        );
         seen.clear();
         person.write_all(b"c").unwrap();
         sees(&screen, &mut seen, "min left");

@@ -9,7 +9,7 @@ use std::sync::mpsc::{Receiver, channel};
 use std::sync::{Arc, Mutex};
 use std::time::{Duration, Instant};
 
-use crate::mount::Mount;
+use super::mount::Mount;
 
 /// Sockets and processes are waited for, and what never comes would hold up the whole run for ever.
 /// This only ends such a wait: it is far longer than anything takes, and no outcome of a sound run
