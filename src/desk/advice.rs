@@ -6,19 +6,19 @@ use crate::live::Axes;
 use crate::mount::Kind;
 use crate::number;
 
-/// Nearer to the top than this share of the beamwidth nothing is gained any more: 0.005 dB.
+/// Closer to the top than this share of the beamwidth there is nothing to gain: 0.005 dB.
 const THERE: f64 = 0.02;
 
-/// By how much a degree of the first axis is less on the sky.
+/// Factor by which a degree of the first axis is smaller on the sky.
 pub fn lean(kind: Kind, axes: Axes) -> f64 {
     let second = axes.0[1];
     match kind {
-        // The second axis of an x-y mount stands across the first: the same cosine.
+        // The second axis of an x-y mount is perpendicular to the first: the same cosine.
         Kind::AzEl | Kind::Slant | Kind::Polar(_) | Kind::XY(_) => second.cos().abs(),
     }
 }
 
-/// How far along each axis, and the words: to the top of the parabola where it is known, else back to
+/// Distance along each axis, with the words: to the top of the parabola if known, otherwise back to
 /// the best reading.
 pub fn advice(
     standing: &PeakSoFar,

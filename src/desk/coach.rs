@@ -26,19 +26,19 @@ const LEAST: usize = 7;
 pub struct PowerSample {
     /// When.
     pub at: Instant,
-    /// Decibels, from any zero.
+    /// Decibels, with any reference.
     pub power_db: f64,
     /// Along the axes, from the emitter's expected position or a point moving with it,
     /// or `None` without a mount.
     pub place: Option<[Angle; 2]>,
 }
 
-/// What is known of the peak.
+/// The peak as known so far.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct PeakSoFar {
-    /// The last power.
+    /// The latest power.
     pub now: PowerSample,
-    /// The best so far.
+    /// The best power so far.
     pub best: PowerSample,
     /// The top along each axis with one standard deviation; `None` if not well determined.
     pub top: [Option<(Angle, Angle)>; 2],
@@ -46,7 +46,7 @@ pub struct PeakSoFar {
     pub readings: usize,
 }
 
-/// The readings since peaking began.
+/// Readings since peaking began.
 #[derive(Clone, Debug)]
 pub struct Coach {
     beamwidth: Angle,
@@ -67,7 +67,7 @@ impl Coach {
         self.samples.clear();
     }
 
-    /// Takes a reading.
+    /// Adds a reading.
     pub fn take(&mut self, sample: PowerSample) {
         if !sample.power_db.is_finite() {
             return;
@@ -249,7 +249,8 @@ mod tests {
         assert_eq!(coach.standing(1.0).unwrap().top, [None; 2]);
     }
 
-    /// High up a degree of azimuth is less on the sky, so the same beam looks wider in azimuth.
+    /// At high elevation a degree of azimuth is smaller on the sky, so the same beam looks wider in
+    /// azimuth.
     #[test]
     fn high_up_the_beam_is_wide_in_azimuth() {
         let lean = Angle::from_degrees(75.0).cos();

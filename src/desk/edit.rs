@@ -41,7 +41,7 @@ pub enum EditRequest {
     },
     /// Source of the noise level.
     Noise {
-        /// Which choice.
+        /// The chosen source.
         choice: NoiseAsked,
         /// One standard deviation per peak and axis, degrees, if given.
         #[serde(default)]
@@ -65,17 +65,17 @@ pub enum EditRequest {
     Reset,
 }
 
-/// A peak as typed: the cells of a row of a log.
+/// A peak as typed: the cells of one row of a log.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Typed {
-    /// When, UTC.
+    /// Time, UTC.
     pub time_utc: String,
-    /// Which emitter.
+    /// Name of the emitter.
     pub emitter: String,
-    /// Reading of the first axis; empty when not measured.
+    /// Reading of the first axis; empty if not measured.
     pub azimuth: String,
-    /// Reading of the second axis; empty when not measured.
+    /// Reading of the second axis; empty if not measured.
     pub elevation: String,
     /// Direction of approach on the first axis: `+`, `-` or nothing.
     pub azimuth_approach: String,
@@ -107,7 +107,7 @@ pub enum TermAsked {
 pub enum NoiseAsked {
     /// From the standard deviations in the log.
     Logged,
-    /// From the scatter of the residuals, whatever the log says.
+    /// From the scatter of the residuals, ignoring the log.
     Scatter,
     /// Given by hand, the same for all peaks.
     Given,
@@ -119,7 +119,7 @@ pub enum NoiseAsked {
 pub enum Edit {
     /// Use a peak or leave it out.
     Use {
-        /// Which.
+        /// Name of the peak.
         peak: PeakName,
         /// Whether to use it.
         #[serde(rename = "use")]
@@ -141,7 +141,7 @@ pub enum Edit {
     },
     /// Source of the noise level.
     Noise {
-        /// Which choice.
+        /// The chosen source.
         choice: NoiseAsked,
         /// One standard deviation per peak and axis, degrees, if given.
         given_deg: Option<f64>,
@@ -175,7 +175,7 @@ pub struct PeakName {
     /// When it was taken.
     #[serde(with = "exact_time")]
     pub time_utc: Utc,
-    /// On which emitter.
+    /// Name of the emitter.
     pub emitter: String,
 }
 
@@ -221,7 +221,7 @@ pub enum NoiseChoice {
 /// Something added to the peaks of the log itself.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Addition {
-    /// A peak added by the edit of that number.
+    /// A peak added by the edit with this number.
     Peak(u64, Box<Peak>),
     /// A separate log.
     Log(String, LogAnswers),
@@ -243,7 +243,7 @@ pub struct Choices {
 }
 
 impl Choices {
-    /// Whether they change nothing.
+    /// Whether there are no changes.
     pub fn is_empty(&self) -> bool {
         *self == Choices::default()
     }

@@ -41,7 +41,7 @@ enum Line {
     Desk {
         format: String,
     },
-    /// The log that the edits below are about, as it was.
+    /// The log that the following edits apply to, as it was then.
     Log(LogMark),
     Edit(Box<Kept>),
     Undo {
@@ -57,13 +57,13 @@ enum Line {
 /// An edit that was made.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Kept {
-    /// Its number: which line of an edit, an undo or a redo it is, counted from 1.
+    /// Its number, counted from 1 over the lines for edits, undos and redos.
     pub n: u64,
-    /// When.
+    /// When it was made.
     pub at: Utc,
-    /// In words.
+    /// Its description.
     pub words: String,
-    /// What.
+    /// The edit itself.
     pub edit: Edit,
 }
 
@@ -74,7 +74,7 @@ pub struct History {
     pub done: Vec<Arc<Kept>>,
     /// Edits undone, the latest last.
     pub undone: Vec<Arc<Kept>>,
-    /// Lines so far: edits, undos and redos.
+    /// Number of lines so far: edits, undos and redos.
     pub version: u64,
 }
 
@@ -130,7 +130,7 @@ pub struct EditLog {
     length: u64,
     /// Its edits so far.
     pub history: History,
-    /// The log that its edits are about, as it was when that was last noted.
+    /// The log that its edits apply to, as last noted.
     mark: Option<LogMark>,
 }
 
@@ -306,7 +306,7 @@ impl EditLog {
 pub struct Replayed {
     /// Its edits.
     pub history: History,
-    /// Which log they are about.
+    /// The log they apply to.
     pub mark: Option<LogMark>,
     /// Length of its complete lines, bytes.
     pub length: usize,
@@ -314,7 +314,7 @@ pub struct Replayed {
     pub said: Vec<String>,
 }
 
-/// Reads a file of edits from its bytes; messages call it `name`.
+/// Parses a file of edits from its bytes; messages call it `name`.
 ///
 /// # Errors
 /// If it is not a file of edits, or is damaged before its last line.
@@ -369,7 +369,7 @@ fn path_name(folder: &Path) -> String {
     folder.join(EDIT_LOG).display().to_string()
 }
 
-/// Whether these bytes are the beginning of a first line.
+/// Whether these bytes are the beginning of a first line cut short.
 fn torn_first(bytes: &[u8]) -> bool {
     let first = Line::Desk {
         format: FORMAT.to_owned(),

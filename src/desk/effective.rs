@@ -1,4 +1,4 @@
-//! The log and the options as all edits make them.
+//! The log and the options after all edits.
 
 use std::collections::HashSet;
 use std::sync::Arc;
@@ -10,30 +10,30 @@ use crate::explain::Options;
 use crate::logbook::{Peak, PeakLog, Readings};
 use crate::time::Utc;
 
-/// What a peak without a log is called to stand in.
+/// Log name for peaks added without a log.
 const NEW_LOG: &str = "peaks added at the desk";
 
-/// The log and the options as all edits make them.
+/// The log and the options after all edits.
 #[derive(Clone, Debug)]
 pub struct Effective {
-    /// All peaks: those of the log, and those that were added and imported behind them.
+    /// All peaks: those of the log, followed by those added and imported.
     pub log: PeakLog,
-    /// What each is called, in the same order.
+    /// The name of each, in the same order.
     pub names: Arc<Vec<(usize, PeakName)>>,
-    /// Of each, whether its log says to use it.
+    /// For each peak, whether its log says to use it.
     pub said: Vec<bool>,
-    /// With what to explain them.
+    /// Options to explain them with.
     pub options: Options,
     /// Whether the logs give the standard deviation of any peak.
     pub sigmas_logged: bool,
-    /// Whether the peaks are still those of the log's own file, as they stand there.
+    /// Whether the peaks are exactly those of the log's own file.
     pub as_logged: bool,
-    /// What must be said of edits that could not be carried over.
+    /// Warnings about edits that could not be carried over.
     pub warnings: Vec<String>,
 }
 
 impl DeskSession {
-    /// The log and the options as the choices make them.
+    /// Applies the choices to the log and the options.
     pub fn effective(&self, choices: &Choices) -> Effective {
         let mut made = Making::of(self);
         made.warnings.extend(choices.lost.iter().cloned());
@@ -53,7 +53,7 @@ impl DeskSession {
     }
 }
 
-/// A log being put together.
+/// A log under construction.
 struct Making {
     log: PeakLog,
     names: Vec<(usize, PeakName)>,
@@ -63,7 +63,7 @@ struct Making {
     said: Vec<bool>,
 }
 
-/// What makes two rows the same peak, as for the readers: time, emitter and readings.
+/// What identifies two rows as the same peak, as for the readers: time, emitter and readings.
 type Fingerprint<'a> = (Utc, &'a str, [Option<u64>; 2]);
 
 fn fingerprint(peak: &Peak) -> Fingerprint<'_> {
@@ -91,7 +91,7 @@ impl Making {
         }
     }
 
-    /// Adds a peak to the last of the logs: it is taken with the zeros of now.
+    /// Adds a peak to the last log; it was taken with the present encoder zeros.
     fn add(&mut self, n: u64, peak: &Peak) {
         if self.log.files.is_empty() {
             self.log.files.push(NEW_LOG.to_owned());
@@ -108,7 +108,7 @@ impl Making {
         self.touched = true;
     }
 
-    /// Adds a log behind the others; peaks that stand in one of them already are left out.
+    /// Appends a log; peaks that are already in another are left out.
     fn append(&mut self, file: &str, more: &PeakLog) {
         let (logs, row_before) = (self.log.files.len(), self.last_row);
         let columns = self.log.extra_columns.clone();
@@ -157,7 +157,7 @@ impl Making {
         self.touched = true;
     }
 
-    /// Uses and leaves out what was chosen, and sets the noise.
+    /// Applies the chosen uses and the noise.
     fn choose(&mut self, choices: &Choices) {
         self.said = self.log.peaks.iter().map(|p| p.use_it).collect();
         for (name, use_it) in &choices.uses {
@@ -221,22 +221,22 @@ impl Making {
 }
 
 impl Effective {
-    /// The peak that the page shows in that row.
+    /// The peak in that row of the page.
     pub fn in_row(&self, row: usize) -> Option<(&PeakName, &Peak)> {
         let at = self.log.peaks.iter().position(|p| p.row == row)?;
         Some((&self.names[at].1, &self.log.peaks[at]))
     }
-    /// Whether a peak of that time, emitter and readings stands in it.
+    /// Whether it holds a peak with that time, emitter and readings.
     pub fn has(&self, peak: &Peak) -> bool {
         let wanted = fingerprint(peak);
         self.log.peaks.iter().any(|p| fingerprint(p) == wanted)
     }
-    /// Whether all these peaks stand in it.
+    /// Whether it holds all these peaks.
     pub fn has_all(&self, peaks: &[Peak]) -> bool {
         let there: HashSet<Fingerprint> = self.log.peaks.iter().map(fingerprint).collect();
         peaks.iter().all(|peak| there.contains(&fingerprint(peak)))
     }
-    /// The logs one by one, each as a file that reads back as it: what to call it and its peaks.
+    /// The logs one by one, each with a file name and its peaks, so that it reads back unchanged.
     pub fn logs(&self) -> Vec<PeakLog> {
         (0..self.log.files.len())
             .map(|index| {

@@ -1,4 +1,4 @@
-//! Every file that the command line would write from a state, and the commands that repeat it.
+//! All files that the command line would write for a state, and the commands to reproduce it.
 
 use std::path::{Path, PathBuf};
 
@@ -19,13 +19,13 @@ use super::solved::{SessionFindings, SolvedSession};
 /// The calibration in the session's folder: what `solve` writes there.
 pub const CALIBRATION_FILE: &str = "calibration.json";
 
-/// Something to export.
+/// Something that can be exported.
 #[derive(Clone, Copy, Debug)]
 pub struct Export {
-    /// As a page names it.
+    /// Its id on a page.
     pub id: &'static str,
     what: &'static str,
-    /// The file or folder, in the session's folder.
+    /// Name of the file or folder in the session's folder.
     pub file: &'static str,
     kind: ExportKind,
 }
@@ -113,23 +113,23 @@ const fn export(
 }
 
 impl Export {
-    /// What it is and where it goes, for people.
+    /// What it is and where it is written, for display.
     pub fn label(&self) -> String {
         format!("{} ({})", self.what, self.file)
     }
 }
 
-/// What an export came to.
+/// Result of an export.
 #[derive(Clone, Debug, Default, serde::Serialize)]
 pub struct Exported {
-    /// Files and folders, by their names in the session's folder.
+    /// Files and folders written, by name in the session's folder.
     pub written: Vec<String>,
-    /// What must be known of them.
+    /// Notes about them.
     pub said: Vec<String>,
 }
 
-/// What the logs of a state are called as files: the log itself while it is as it stands there, else
-/// what is exported in its place.
+/// File names of the logs of a state: the log itself if unchanged, otherwise the file exported in
+/// its place.
 pub fn log_names(session: &DeskSession, effective: &Effective) -> Vec<String> {
     if effective.as_logged {
         return vec![named_from(&session.folder, &session.log_path)];
@@ -139,7 +139,7 @@ pub fn log_names(session: &DeskSession, effective: &Effective) -> Vec<String> {
         .collect()
 }
 
-/// A file as a command in that folder names it.
+/// Path of a file for a command run in that folder.
 fn named_from(folder: &Path, path: &Path) -> String {
     let whole = |path: &Path| std::fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
     let (folder, path) = (whole(folder), whole(path));
@@ -157,7 +157,7 @@ fn exported_log(index: usize) -> String {
     }
 }
 
-/// The commands that give the same result, once the log is exported where it was edited.
+/// The commands that give the same result, once an edited log is exported.
 pub fn commands(session: &DeskSession, effective: &Effective) -> Vec<String> {
     let kind = session.station.mount.kind();
     let mut words = Vec::new();
@@ -192,7 +192,7 @@ pub fn commands(session: &DeskSession, effective: &Effective) -> Vec<String> {
     ]
 }
 
-/// A text as one word of a POSIX shell's command line.
+/// Quotes a text as one word of a POSIX shell command line.
 fn shell_word(text: &str) -> String {
     let plain = |c: char| c.is_ascii_alphanumeric() || "_-./+:,=@".contains(c);
     let text = printable(text);
@@ -202,11 +202,11 @@ fn shell_word(text: &str) -> String {
     }
 }
 
-/// Writes what was asked for into the session's folder. What stands there of an earlier run is kept.
+/// Writes the requested exports into the session's folder. Files of an earlier run are kept.
 ///
 /// # Errors
-/// An unknown name; when writing would destroy something; when nothing was found that could be
-/// written. What was written before stays.
+/// An unknown id; a write that would destroy something; a state without results to write. What was
+/// already written stays.
 pub fn write(
     session: &DeskSession,
     solved: &SolvedSession,
@@ -328,7 +328,7 @@ impl Export {
         }
     }
 
-    /// A correction table, and what must be known of it.
+    /// A correction table, with notes about it.
     fn table(
         &self,
         session: &DeskSession,
@@ -376,7 +376,7 @@ impl Exported {
     }
 }
 
-/// A link could lead out of the session's folder.
+/// Refuses a link, which could point outside the session's folder.
 fn refuse_links(path: &Path) -> Result<(), Error> {
     match std::fs::symlink_metadata(path) {
         Ok(there) if there.is_symlink() => Err(Error::Usage(format!(

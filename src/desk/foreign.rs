@@ -1,4 +1,4 @@
-//! How a log that comes from elsewhere is to be read, and where it stands.
+//! How to read a log from another source, and where its file is.
 
 use std::ffi::OsStr;
 use std::path::{Component, Path, PathBuf};
@@ -10,24 +10,23 @@ use crate::problem::Error;
 use crate::text::quoted;
 use crate::time::{DateOrder, ZoneOffset};
 
-/// What was said of a log where its text has two meanings: the options of the command line, as they
-/// are written there.
+/// Answers for a log whose text is ambiguous: options of the command line, as written there.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct LogAnswers {
-    /// Offset from UTC of times that say none.
+    /// Offset from UTC of times without one.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub zone: Option<String>,
     /// Order of day, month and year.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub dates: Option<String>,
-    /// Headers that stand for known columns.
+    /// Headers to read as known columns.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub columns: Option<String>,
     /// The emitter of all rows.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub emitter: Option<String>,
-    /// What a compass point in a column of approaches is: `from` or `toward`.
+    /// Meaning of a compass point in a column of approaches: `from` or `toward`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub approach: Option<String>,
     /// What the readings are.
@@ -36,10 +35,10 @@ pub struct LogAnswers {
 }
 
 impl LogAnswers {
-    /// The options of the readers that say the same.
+    /// The equivalent options of the readers.
     ///
     /// # Errors
-    /// A text that is none of what its option takes, in words.
+    /// A text that its option does not accept, in words.
     pub fn options(&self) -> Result<LogOptions, String> {
         let dates = |text: &String| {
             DateOrder::ALL
@@ -68,10 +67,10 @@ impl LogAnswers {
     }
 }
 
-/// The path of a file that a page named, which must stand in the session's folder itself.
+/// The path of a file named by a page, which must be directly in the session's folder.
 ///
 /// # Errors
-/// [`Error::Usage`] for a name that leads elsewhere.
+/// [`Error::Usage`] for a name that points elsewhere.
 pub fn inside(folder: &Path, file: &str) -> Result<PathBuf, Error> {
     let mut parts = Path::new(file).components();
     let plain = matches!(
@@ -90,7 +89,7 @@ pub fn inside(folder: &Path, file: &str) -> Result<PathBuf, Error> {
 }
 
 impl LogAnswers {
-    /// The same with the answer to one more question.
+    /// The same answers with one more.
     pub(super) fn with(&self, option: &str, value: &str) -> LogAnswers {
         let mut told = self.clone();
         let place = match option {
@@ -101,7 +100,7 @@ impl LogAnswers {
             "approach" => &mut told.approach,
             _ => &mut told.readings,
         };
-        // Headers may be named one after the other.
+        // Headers may be given one after the other.
         *place = match (option, place.take()) {
             ("columns", Some(before)) => Some(format!("{before},{value}")),
             _ => Some(value.to_owned()),

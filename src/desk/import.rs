@@ -1,4 +1,4 @@
-//! Logs that come from elsewhere.
+//! Import of logs from other sources.
 
 use std::fs::OpenOptions;
 use std::io::Write;
@@ -12,26 +12,26 @@ use crate::files;
 use crate::logbook::{PeakLog, Question, questions};
 use crate::problem::{Error, printable};
 
-/// What became of a log that was dropped: nothing is changed by it yet.
+/// Result of reading a dropped log; nothing is changed by it yet.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Offered {
-    /// What it is called in the session's folder.
+    /// Its name in the session's folder.
     pub file: String,
-    /// What the readers took otherwise than it is written.
+    /// Where the readers interpreted the text.
     pub understood: Vec<String>,
-    /// What the user should know.
+    /// Warnings for the user.
     pub warnings: Vec<String>,
-    /// How many peaks there are in it; none while something is open.
+    /// Number of peaks in it; 0 while a question is open.
     pub peaks: usize,
-    /// What has two meanings in it, one thing at a time.
+    /// The next ambiguity to resolve, one at a time.
     pub question: Option<OpenQuestion>,
-    /// What was said of it so far.
+    /// Answers given so far.
     pub options: LogAnswers,
-    /// The edit that takes it up.
+    /// The edit that imports it.
     pub edit: Option<ImportEdit>,
 }
 
-/// An edit that imports, as a page posts it back.
+/// An import edit, as a page posts it back.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct ImportEdit {
     kind: &'static str,
@@ -39,37 +39,38 @@ pub struct ImportEdit {
     options: LogAnswers,
 }
 
-/// Something that only the user can tell.
+/// A question that only the user can answer.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct OpenQuestion {
-    /// Which of the options answers it.
+    /// The option that answers it.
     pub option: &'static str,
     /// What was found.
     pub text: String,
-    /// Answers to choose from; none where the option's text must be typed.
+    /// Answers to choose from; empty if the option's text must be typed.
     pub choices: Vec<Choice>,
-    /// How many things are open, this one among them.
+    /// Number of open questions, including this one.
     pub open: usize,
 }
 
-/// An answer, with everything that was said before.
+/// An answer, together with all earlier ones.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Choice {
     label: String,
     options: LogAnswers,
 }
 
-/// Longest name of an imported file, bytes: any file system takes it, with a number behind.
+/// Longest name of an imported file, bytes: short enough for any file system, with a number
+/// appended.
 const LONGEST_NAME: usize = 80;
 
-/// Stores what was dropped under `name` and says what it is. A file that is no log is not stored.
+/// Stores a dropped file under `name` and describes it. A file that is not a log is not stored.
 ///
 /// # Errors
-/// All that is wrong with it, but not what can be asked; when it cannot be stored.
+/// All errors in it except those that a question can resolve; failure to store it.
 pub fn take(session: &DeskSession, name: &str, bytes: &[u8]) -> Result<Offered, Error> {
     let name = stored_name(name);
     let told = LogAnswers::default();
-    // Before it is stored: what is no log must leave nothing behind.
+    // Checked before storing: a file that is not a log must leave nothing behind.
     let offered = offer(session, &name, bytes, &told)?;
     let stored = store(&session.folder, &name, bytes)?;
     match stored == name {
@@ -78,7 +79,7 @@ pub fn take(session: &DeskSession, name: &str, bytes: &[u8]) -> Result<Offered, 
     }
 }
 
-/// Says what a stored log is, with what was said of it.
+/// Describes a stored log, read with the answers given.
 ///
 /// # Errors
 /// As [`take`].
@@ -137,10 +138,10 @@ fn asked(question: &Question, open: usize, told: &LogAnswers) -> OpenQuestion {
     }
 }
 
-/// A name that any system takes, that leads nowhere and that no other reader would take for its own.
+/// A name valid on any system, without path components, that no other reader claims.
 fn stored_name(name: &str) -> String {
     let last = name.rsplit(['/', '\\']).next().unwrap_or_default();
-    // A hidden file's name is no ending.
+    // A hidden file's name is not an extension.
     let last = last.trim_start_matches('.');
     let (stem, ending) = match last.rsplit_once('.') {
         Some((stem, ending)) => (stem, ending.to_ascii_lowercase()),
@@ -160,7 +161,7 @@ fn stored_name(name: &str) -> String {
         ending @ ("csv" | "tsv" | "txt" | "log" | "dat") => ending,
         _ => "csv",
     };
-    /// Names of devices on some systems, with any ending.
+    /// Device names on some systems, reserved with any extension.
     const DEVICES: [&str; 6] = ["con", "prn", "aux", "nul", "com", "lpt"];
     let lower = safe.to_lowercase();
     let device = DEVICES
@@ -172,7 +173,7 @@ fn stored_name(name: &str) -> String {
     }
 }
 
-/// Stores bytes under that name, or under the first free one behind it: nothing is replaced. The
+/// Stores bytes under that name, or under the first free numbered one: nothing is overwritten. The
 /// same bytes under the same name are not stored again.
 fn store(folder: &Path, name: &str, bytes: &[u8]) -> Result<String, Error> {
     let (stem, ending) = name.rsplit_once('.').unwrap_or((name, "csv"));

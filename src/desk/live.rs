@@ -1,5 +1,5 @@
-//! What happens at the mount while the desk is open: its readings, the receiver's power with what it
-//! says of the peak, and runs that are watched.
+//! Live data while the desk is open: mount readings, receiver power with the resulting estimate of
+//! the peak, and watched runs.
 
 use std::collections::VecDeque;
 use std::path::PathBuf;
@@ -23,40 +23,40 @@ use crate::observe::{FromReceiver, Listening, PowerForm, PowerLines, PowerSource
 use crate::problem::{Error, printable};
 use crate::time::Utc;
 
-/// A reading older than this, seconds, is not where the mount is now.
+/// A reading older than this, seconds, no longer gives the mount's present position.
 const OLD_S: f64 = 2.0;
-/// Powers are told to pages no more often: faster nobody reads.
+/// Shortest interval between powers sent to pages: nobody reads faster.
 const SHOWN_OFTEN: Duration = Duration::from_millis(200);
-/// So long a reading that is asked for now may take.
+/// Longest wait for a reading requested now.
 const PATIENCE: Duration = Duration::from_secs(2);
 
-/// What the command line asks to be watched.
+/// What the command line asks to watch.
 #[derive(Clone, Debug)]
 pub struct Wanted {
-    /// The mount's daemon, `HOST:PORT`.
+    /// Address of the mount's daemon, `HOST:PORT`.
     pub rotator: Option<String>,
     /// The receiver.
     pub power: Option<PowerSource>,
-    /// What a power is.
+    /// Unit of the power.
     pub unit: PowerUnit,
-    /// How its lines are written.
+    /// Format of the receiver's lines.
     pub form: PowerForm,
-    /// Folders besides the session's in which runs are looked for.
+    /// Folders searched for runs besides the session's.
     pub watch: Vec<PathBuf>,
 }
 
-/// What a page is told.
+/// Live data sent to a page.
 #[derive(Clone, Debug, PartialEq)]
 pub enum News {
-    /// Where the mount stands.
+    /// The mount's position.
     MountReading(ReadingView),
-    /// What the receiver hears.
+    /// The receiver's power.
     Power(Box<PowerView>),
-    /// What runs.
+    /// Runs in progress.
     Runs(Vec<RunView>),
 }
 
-/// Where the mount stands, for a page.
+/// The mount's position, for a page.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct ReadingView {
     azimuth_deg: Option<f64>,
@@ -67,7 +67,7 @@ pub struct ReadingView {
     problem: Option<String>,
 }
 
-/// The reading for a peak: as it is typed into a log.
+/// The reading for a peak, as typed into a log.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct TakenReading {
     time_utc: String,
@@ -78,7 +78,7 @@ pub struct TakenReading {
     problem: Option<String>,
 }
 
-/// What the receiver hears and what that says of the peak, for a page.
+/// The receiver's power and the resulting estimate of the peak, for a page.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct PowerView {
     value: Option<f64>,
@@ -88,9 +88,9 @@ pub struct PowerView {
     best_shown: String,
     best_azimuth_shown: Option<String>,
     best_elevation_shown: Option<String>,
-    /// Farther along the first axis for the peak, degrees; positive toward larger readings.
+    /// Distance to the peak along the first axis, degrees; positive toward larger readings.
     right_deg: Option<f64>,
-    /// Farther along the second axis.
+    /// Distance to the peak along the second axis.
     up_deg: Option<f64>,
     advice: String,
     problem: Option<String>,
@@ -110,18 +110,18 @@ pub struct Live {
 struct Peaking {
     unit: PowerUnit,
     coach: Mutex<Coach>,
-    /// The emitter that is being peaked, when the page says so.
+    /// The emitter being peaked, if the page names one.
     emitter: Mutex<Option<String>>,
     heard: Mutex<Option<(Instant, Result<f64, String>)>>,
-    /// Powers that wait for the reading behind them.
+    /// Powers waiting for the mount reading that follows them.
     waiting: Mutex<VecDeque<(Instant, f64)>>,
 }
 
 impl Live {
-    /// Begins to watch; `tell` is called from several threads.
+    /// Starts watching; `tell` is called from several threads.
     ///
     /// # Errors
-    /// When the receiver cannot be had.
+    /// If the receiver cannot be opened.
     pub fn begin(
         desk: &Arc<Desk>,
         wanted: &Wanted,
@@ -179,11 +179,11 @@ impl Live {
         });
         let weak = Arc::downgrade(&live);
         std::thread::spawn(move || {
-            /// Between looks at what runs.
+            /// Interval between searches for runs.
             const LOOK: Duration = Duration::from_secs(1);
             let mut last: Vec<RunView> = Vec::new();
             while let Some(live) = weak.upgrade() {
-                // A file of edits that cannot be written is said at the next edit.
+                // A file of edits that cannot be written is reported at the next edit.
                 let _ = live.desk.follow_log();
                 let views = live.runs();
                 if views != last {
@@ -197,17 +197,17 @@ impl Live {
         Ok(live)
     }
 
-    /// Whether a mount is asked.
+    /// Whether a mount is polled.
     pub fn has_rotator(&self) -> bool {
         self.rotator.is_some()
     }
 
-    /// Whether a receiver is heard.
+    /// Whether a receiver is connected.
     pub fn has_power(&self) -> bool {
         self.hears
     }
 
-    /// What runs.
+    /// Runs in progress.
     pub fn runs(&self) -> Vec<RunView> {
         self.watched.views(Utc::now())
     }
@@ -215,13 +215,13 @@ impl Live {
     /// Stops a run by its stop file.
     ///
     /// # Errors
-    /// When there is no such run, or its stop file cannot be made.
+    /// If there is no such run, or its stop file cannot be created.
     pub fn stop(&self, id: &str) -> Result<String, Error> {
         self.watched.stop(id)
     }
 
-    /// The instant and the mount's reading at it. Without a mount, or when it does not answer, the
-    /// time alone.
+    /// The time now and the mount's reading at that time. Without a mount, or if it does not
+    /// answer, the time alone.
     pub fn take(&self) -> TakenReading {
         let station = &self.desk.session.station;
         let called = Instant::now();
@@ -253,7 +253,7 @@ impl Live {
         }
     }
 
-    /// Which emitter is peaked from now on; what was heard before is forgotten.
+    /// Sets the emitter being peaked; discards earlier readings.
     ///
     /// # Errors
     /// An unknown emitter.
@@ -274,7 +274,7 @@ impl Live {
         Ok(())
     }
 
-    /// What was heard before is forgotten: a new peak.
+    /// Discards earlier readings, for a new peak.
     pub fn restart(&self) {
         self.peaking
             .coach
@@ -284,8 +284,8 @@ impl Live {
     }
 }
 
-/// Where the reading of an emitter is expected, by the calibration of the present state or as built;
-/// what moves with the sky then stands still.
+/// Expected reading of an emitter, by the calibration of the present state or as built. Positions
+/// measured from it do not drift while the emitter moves across the sky.
 fn expected_reading(desk: &Desk, emitter: &str, near: Axes, time: Utc) -> Option<Axes> {
     let session: &DeskSession = &desk.session;
     let direction = session.sky.apparent(emitter, time).ok()?;
@@ -318,7 +318,7 @@ impl Peaking {
             .clone()
     }
 
-    /// The power of just now, decibels.
+    /// The latest power if it is recent, decibels.
     fn latest(&self, now: Instant) -> Option<f64> {
         let heard = self.heard.lock().unwrap_or_else(PoisonError::into_inner);
         let (at, power) = heard.as_ref()?;
@@ -326,7 +326,7 @@ impl Peaking {
         power.as_ref().ok().copied().filter(|_| young)
     }
 
-    /// Takes what the receiver said.
+    /// Handles a message from the receiver.
     fn hear(&self, desk: &Desk, rotator: Option<&Rotator>, heard: FromReceiver) {
         let at = Instant::now();
         let power = match heard {
@@ -344,7 +344,7 @@ impl Peaking {
             });
             return;
         };
-        // Where the mount stood is known once it has told where it stands after that.
+        // The mount's position at that time is known once a later reading has arrived.
         let mut waiting = self.waiting.lock().unwrap_or_else(PoisonError::into_inner);
         waiting.push_back((at, power_db));
         let seen = rotator.seen();
@@ -365,7 +365,7 @@ impl Peaking {
         }
     }
 
-    /// From where the emitter should be, when it is known which one is peaked.
+    /// Position relative to the emitter's expected one, if the emitter being peaked is known.
     fn place_beside_emitter(&self, desk: &Desk, axes: Axes, at: Instant) -> Option<[Angle; 2]> {
         let zero = match self.emitter() {
             Some(emitter) => {
@@ -384,7 +384,7 @@ impl Peaking {
             .take(sample);
     }
 
-    /// What a page is shown.
+    /// The data for a page.
     fn view(&self, desk: &Desk, rotator: Option<&Rotator>) -> PowerView {
         let station = &desk.session.station;
         let kind = station.mount.kind();
@@ -457,7 +457,7 @@ fn decibels(unit: PowerUnit, value: f64) -> Result<f64, String> {
     }
 }
 
-/// Readings as they are typed into a log: degrees, or as a sensor of another unit shows them.
+/// Readings as typed into a log: degrees, or the units that the sensor shows.
 fn typed(station: &crate::station::Station, axes: Axes) -> [String; 2] {
     [0, 1].map(|axis| match &station.mount.sensors[axis] {
         None => number::fixed(axes.0[axis].degrees(), 3),
@@ -486,12 +486,12 @@ fn reading_view(station: &crate::station::Station, seen: &KnownPosition) -> Read
 }
 
 impl Live {
-    /// Where the mount stands, for a page; none without a mount.
+    /// The mount's position, for a page; `None` without a mount.
     pub fn reading(&self) -> Option<ReadingView> {
         let rotator = self.rotator.as_ref()?;
         Some(reading_view(&self.desk.session.station, &rotator.seen()))
     }
-    /// What the receiver hears, for a page; none without a receiver.
+    /// The receiver's power, for a page; `None` without a receiver.
     pub fn power(&self) -> Option<PowerView> {
         self.hears
             .then(|| self.peaking.view(&self.desk, self.rotator.as_deref()))

@@ -1,4 +1,4 @@
-//! The desk: a session that is worked on live.
+//! The desk: a session edited live.
 //!
 //! A [`Desk`] holds a station, a log and the changes made to it, one line of an append-only file
 //! for each change ([`edit_log`]). Each change is an [`Edit`]; all edits

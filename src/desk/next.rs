@@ -17,7 +17,7 @@ use super::view::Trouble;
 
 /// Planning horizon, seconds.
 const AHEAD_S: f64 = 2.0 * 3600.0;
-/// Peaks that are proposed.
+/// Most peaks proposed.
 const MOST: usize = 6;
 /// Older plans no longer match the sky and are made again, seconds.
 pub const FRESH_S: f64 = 300.0;
@@ -27,13 +27,13 @@ pub const FRESH_S: f64 = 300.0;
 pub struct NextPeaks {
     /// Version of the state used.
     pub version: u64,
-    /// Whether they are worked out.
+    /// Whether the computation is done.
     pub ready: bool,
     steps: Vec<StepView>,
     assumed: Vec<String>,
     caution: Option<&'static str>,
     problem: Option<Trouble>,
-    /// When they were worked out.
+    /// When they were computed.
     #[serde(skip)]
     pub at: Utc,
 }
@@ -78,13 +78,13 @@ impl NextPeaks {
         }
     }
 
-    /// The best peaks after that state.
+    /// The best next peaks for that state.
     pub fn of(session: &DeskSession, solved: &Arc<SolvedSession>, now: Utc) -> NextPeaks {
         let mut next = NextPeaks {
             ready: true,
             ..NextPeaks::pending(solved.version, now)
         };
-        // Without a calibration, or with one that means nothing, the mount is taken as built.
+        // Without a calibration, or with one that is not usable, the mount is taken as built.
         let document = solved
             .found
             .as_ref()

@@ -22,7 +22,7 @@ const AGAIN: Duration = Duration::from_millis(1500);
 pub struct MountReading {
     /// Both axes.
     pub axes: Axes,
-    /// When, by the clock of this computer: half-way between question and answer.
+    /// Time of the reading by this computer's clock: half-way between query and reply.
     pub time: Utc,
     /// The same on a monotonic clock.
     pub at: Instant,
@@ -35,7 +35,7 @@ pub struct KnownPosition {
     pub reading: Option<MountReading>,
     /// The one before it.
     pub before: Option<MountReading>,
-    /// Why there is no newer one.
+    /// Why there is no newer reading.
     pub problem: Option<String>,
     /// Number of readings so far.
     pub count: u64,

@@ -1,5 +1,5 @@
-//! Observations and relays that run beside the desk: found by their records, told by the ends of their
-//! logs, stopped by their stop files.
+//! Observations and relays running beside the desk: found by their records, followed by the last
+//! lines of their logs, stopped by their stop files.
 
 use std::fs::{File, OpenOptions};
 use std::io::{Read, Seek, SeekFrom};
@@ -12,15 +12,15 @@ use crate::outputs::{Run, runs_in};
 use crate::problem::{Error, printable};
 use crate::time::Utc;
 
-/// Lines of a log that a page shows.
+/// Log lines that a page shows.
 const SHOWN: usize = 5;
-/// So much of the end of a log is looked at, bytes.
+/// Bytes read from the end of a log.
 const END: u64 = 16 << 10;
 
 /// A run as a page shows it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct RunView {
-    /// What `/api/stop` calls it.
+    /// Its id for `/api/stop`.
     pub id: String,
     title: String,
     state: String,
@@ -28,14 +28,14 @@ pub struct RunView {
     can_stop: bool,
 }
 
-/// The folders in which runs are looked for.
+/// The folders searched for runs.
 #[derive(Clone, Debug)]
 pub struct Watched {
     folders: Vec<PathBuf>,
 }
 
 impl Watched {
-    /// The session's folder, and others that the command line named.
+    /// The session's folder, and those named on the command line.
     pub fn new(session: &Path, more: &[PathBuf]) -> Watched {
         let mut folders: Vec<PathBuf> = Vec::new();
         for folder in std::iter::once(session).chain(more.iter().map(PathBuf::as_path)) {
@@ -47,7 +47,7 @@ impl Watched {
         Watched { folders }
     }
 
-    /// Whether a file would stand in one of the folders itself: a record must not lead elsewhere.
+    /// Whether a file is directly in one of the folders: a record must not point elsewhere.
     fn holds(&self, path: &Path) -> bool {
         let folder = path
             .parent()
@@ -56,7 +56,7 @@ impl Watched {
         plain && folder.is_some_and(|folder| self.folders.contains(&folder))
     }
 
-    /// What runs, or ran and left its record behind.
+    /// Runs in progress, and finished ones that left a record.
     fn found(&self) -> Vec<(String, Run, bool)> {
         let mut found = Vec::new();
         for (i, folder) in self.folders.iter().enumerate() {
@@ -71,7 +71,7 @@ impl Watched {
         found
     }
 
-    /// Everything that runs, for a page.
+    /// All runs, for a page.
     pub fn views(&self, now: Utc) -> Vec<RunView> {
         let found = self.found();
         found
@@ -136,10 +136,11 @@ impl Watched {
         }
     }
 
-    /// Stops a run by making its stop file. What the mount does then is in the run's own hands.
+    /// Stops a run by creating its stop file. The run itself decides how the mount stops.
     ///
     /// # Errors
-    /// When nothing of that name runs, or its stop file is not the desk's to make.
+    /// If no run has that name, or if its stop file lies outside the watched folders or cannot be
+    /// created.
     pub fn stop(&self, id: &str) -> Result<String, Error> {
         let found = self.found();
         let run = found.iter().find(|(known, _, runs)| known == id && *runs);
@@ -191,7 +192,7 @@ fn stretch(seconds: f64) -> String {
     }
 }
 
-/// The last lines of a log that are whole, without comments.
+/// The last complete lines of a log, without comments.
 fn last_lines(path: &Path) -> Vec<String> {
     let read = || -> std::io::Result<Vec<u8>> {
         let mut file = File::open(path)?;
@@ -205,7 +206,7 @@ fn last_lines(path: &Path) -> Vec<String> {
         return Vec::new();
     };
     let text = String::from_utf8_lossy(&bytes);
-    // A line that is being written has no end yet, and the first one may begin in its middle.
+    // A line being written has no end yet, and the first one may be cut at its start.
     let whole = text.rsplit_once('\n').map_or("", |(whole, _)| whole);
     let skip = usize::from(bytes.len() as u64 == END);
     let lines: Vec<&str> = (whole.lines().skip(skip))
@@ -276,7 +277,7 @@ mod tests {
         );
         assert!(watched.stop("relay").is_err());
         assert!(!stop.exists());
-        // Named on the command line it may.
+        // Allowed if named on the command line.
         let watched = Watched::new(at, &[other.to_owned()]);
         let view = &watched.views(Utc::now())[0];
         assert_eq!(view.lines, ["a secret line"]);

@@ -1,4 +1,4 @@
-//! The station and the log of a desk, and the log as all edits make it.
+//! The station and the log of a desk, and the log after all edits.
 
 use std::collections::HashMap;
 use std::path::{Path, PathBuf};
@@ -14,41 +14,42 @@ use crate::sky::Sky;
 use crate::station::Station;
 use crate::time::Utc;
 
-/// A session's log: that of a long survey. A larger one is not for a page.
+/// Size limit of a session's log: that of a long survey. A larger one is too much for a page.
 pub const LOG_EXPECTED: FileToRead = FileToRead::mebibytes("a log of peaks", 64);
 
-/// What a desk works on.
+/// The station and log that a desk works on.
 #[derive(Debug)]
 pub struct DeskSession {
-    /// Nothing outside it is read or written, except what the command line named.
+    /// The session's folder. Nothing outside it is read or written, except files named on the
+    /// command line.
     pub folder: PathBuf,
-    /// The station file.
+    /// Path of the station file.
     pub station_file: PathBuf,
-    /// What it says.
+    /// The station read from it.
     pub station: Arc<Station>,
     /// Its sky.
     pub sky: Arc<Sky>,
-    /// Where the log of peaks stands, or would.
+    /// Path of the log of peaks, whether or not it exists.
     pub log_path: PathBuf,
     base: RwLock<Arc<Base>>,
     imports: Mutex<HashMap<(String, LogAnswers), Arc<PeakLog>>>,
 }
 
-/// The log of peaks as it stands in its file.
+/// The log of peaks as read from its file.
 #[derive(Debug)]
 pub struct Base {
-    /// Its peaks; none without a file.
+    /// Its peaks; empty without a file.
     pub log: PeakLog,
-    /// Its bytes, of which an edit log keeps size and checksum; none without a file.
+    /// Its bytes, whose size and checksum go into the edit log; `None` without a file.
     pub bytes: Option<Vec<u8>>,
     stamp: Option<Stamp>,
-    /// Whether the file was changed since into something that cannot be read.
+    /// Whether the file has since changed into something that cannot be read.
     outdated: bool,
 }
 
 impl Base {
     fn read(path: &Path, folder: &Path, station: &Station) -> Result<Base, Error> {
-        // Looked at before it is read: a change in between is seen the next time.
+        // Stamped before reading, so that a change in between is seen the next time.
         let stamp = Stamp::of(path);
         let (name, bytes) = files::read_bytes(path, LOG_EXPECTED)?;
         let mut log = PeakLog::parse(&name, &bytes, station)?;
@@ -62,15 +63,15 @@ impl Base {
             outdated: false,
         })
     }
-    /// Whether there is a file.
+    /// Whether the file exists.
     pub fn is_there(&self) -> bool {
         self.bytes.is_some()
     }
 }
 
 impl DeskSession {
-    /// Reads a station and a log: the one named, or `peaks.csv` beside the station file where there
-    /// is one.
+    /// Reads a station and a log: the one named, or `peaks.csv` beside the station file if it
+    /// exists.
     ///
     /// # Errors
     /// As the readers of both.
@@ -124,8 +125,8 @@ impl DeskSession {
             .clone()
     }
 
-    /// Reads the log again when its file changed since. Gives the new one; none when nothing
-    /// changed. One that cannot be read counts as seen, and the old one stays.
+    /// Rereads the log if its file has changed. Returns the new one, or `None` if nothing changed.
+    /// One that cannot be read counts as seen, and the old one stays in use.
     ///
     /// # Errors
     /// As its reader.
@@ -158,20 +159,20 @@ impl DeskSession {
         }
     }
 
-    /// What the log is called in the file of edits; empty without one.
+    /// Name of the log in the file of edits; empty without one.
     pub fn log_name(&self) -> String {
         let name = self.log_path.file_name().filter(|_| self.base().is_there());
         name.map_or_else(String::new, |n| n.to_string_lossy().into_owned())
     }
 
-    /// The peak in cells as typed, read as a log is.
+    /// Parses a peak from typed cells, as a row of a log.
     ///
     /// # Errors
     /// What is wrong with it.
     pub fn typed_peak(&self, typed: &Typed) -> Result<Peak, Error> {
         let axes = Axes::of(&self.station);
         let names = axes.kinds().map(|kind| kind.key());
-        // A mount whose sensors do not count degrees is typed as they show it.
+        // If the sensors do not count degrees, readings are typed in the sensor's units.
         let unit = |axis: usize| match self.station.mount.sensors[axis] {
             Some(_) => "sensor",
             None => "deg",
@@ -201,7 +202,7 @@ impl DeskSession {
             cells.push(&typed.feed);
         }
         let quoted = |cell: &str| format!("\"{}\"", cell.replace('"', "\"\""));
-        // A line end would begin another row.
+        // A line break would start another row.
         if cells.iter().any(|c| c.contains(['\n', '\r', '\0'])) {
             let wrong = Problem::of_file(ADDED, "a line end in one of the fields", "one line");
             return Err(wrong.into());
@@ -215,8 +216,8 @@ impl DeskSession {
         }
     }
 
-    /// A log in the session's folder, read as was said of it. One that was read already is not read
-    /// again: it is what it was when it was imported.
+    /// Reads a log in the session's folder with the answers given. A log already read is not read
+    /// again: its contents are those at its import.
     ///
     /// # Errors
     /// As [`PeakLog::read_all`].
@@ -232,7 +233,7 @@ impl DeskSession {
         let mut log = PeakLog::parse_with(file, &bytes, &self.station, &options)?;
         encoder_readings_of(&mut log, &self.station, &[&self.folder])?;
         let log = Arc::new(log);
-        /// Logs kept in memory: far more than anyone imports in a session.
+        /// Most logs kept in memory: far more than anyone imports in a session.
         const MOST_KEPT: usize = 64;
         if known.len() >= MOST_KEPT {
             known.clear();
@@ -242,7 +243,7 @@ impl DeskSession {
     }
 }
 
-/// A line and a column mean nothing where fields were typed.
+/// Removes line and column, which mean nothing where fields were typed.
 fn without_place(error: Error) -> Error {
     let Error::Input(problems) = error else {
         return error;
@@ -256,10 +257,10 @@ fn without_place(error: Error) -> Error {
     Error::Input(plain)
 }
 
-/// What messages call a peak that is typed.
+/// Name of a typed peak in messages.
 const ADDED: &str = "the new peak";
 
-/// Turns directions back into encoder readings where a log says that it holds such.
+/// Converts directions back into encoder readings for a log that says it holds directions.
 pub fn encoder_readings_of(
     log: &mut PeakLog,
     station: &Station,
@@ -268,7 +269,7 @@ pub fn encoder_readings_of(
     let folders: Vec<PathBuf> = folders.iter().map(|folder| folder.to_path_buf()).collect();
     let done = encoder_readings(log, station, &[], &folders)?;
     log.taken.extend(done);
-    // That they are directions was said before they were turned back.
+    // The warning that they are directions came from before the conversion.
     log.warnings
         .retain(|text| !text.contains("but directions corrected by the calibration"));
     Ok(())
@@ -283,7 +284,7 @@ fn empty(station: &Station) -> PeakLog {
     }
 }
 
-/// `12:31` of that day.
+/// `12:31`, the time of day.
 pub fn clock(time: Utc) -> String {
     let text = time.to_string();
     text.get(11..16).unwrap_or(&text).to_owned()

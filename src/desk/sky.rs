@@ -1,4 +1,4 @@
-//! Where the emitters are now, and the passes of one.
+//! Present positions of the emitters, and the passes of one of them.
 
 use serde::Serialize;
 

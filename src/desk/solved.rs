@@ -34,7 +34,7 @@ pub struct SessionFindings {
     pub outcome: Outcome,
     /// Faults and mistakes; `None` with too few peaks to diagnose.
     pub diagnosis: Option<Diagnosis>,
-    /// What can be done by hand.
+    /// Remedies to carry out by hand.
     pub remedies: Vec<Remedy>,
     /// The calibration file.
     pub document: Calibration,

@@ -58,7 +58,7 @@ impl From<Error> for RefusedEdit {
 
 /// A session that is worked on live.
 pub struct Desk {
-    /// What it works on.
+    /// The session worked on.
     pub session: DeskSession,
     state: Mutex<State>,
     changed: Condvar,
@@ -67,7 +67,7 @@ pub struct Desk {
     emitters: Mutex<Option<(Utc, Arc<Vec<EmitterView>>)>>,
 }
 
-/// The next best peaks, worked out when they are asked for.
+/// The next best peaks, computed on request.
 #[derive(Default)]
 struct Planning {
     latest: Option<NextPeaks>,

@@ -98,7 +98,7 @@ pub fn terms(
         .collect()
 }
 
-/// Whether a fit makes sense without a term: nobody knows an encoder's zero to be nought.
+/// Whether a fit makes sense without a term: an encoder's zero is never known to be exactly 0.
 pub fn can_leave_out(term: Term) -> bool {
     !matches!(term.group(), Group::AzimuthZero | Group::ElevationZero)
 }

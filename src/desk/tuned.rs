@@ -6,7 +6,7 @@
 
 /// Readings this far below the best are outside the main lobe or in the noise, decibels.
 pub const DEEP_BELOW_THE_BEST_DB: f64 = 6.0;
-/// The readings must reach over this share of the beamwidth along an axis.
+/// Least span of the readings along an axis, as a share of the beamwidth.
 pub const LEAST_REACH_OF_READINGS: f64 = 0.15;
 
 // When its top is believed. Chosen by hand; no bench.

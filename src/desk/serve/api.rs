@@ -104,7 +104,7 @@ pub async fn nothing() -> Refusal {
     trouble(StatusCode::NOT_FOUND, "there is nothing here", None)
 }
 
-/// What the desk watches.
+/// What this desk is connected to.
 #[derive(Serialize)]
 struct LiveView {
     rotator: bool,
