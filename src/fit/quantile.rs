@@ -28,7 +28,7 @@ pub fn shifted_two_sided(level: f64, away: f64) -> f64 {
     0.5 * (low + high)
 }
 
-/// The same for Student's t with `freedom` degrees of freedom; infinite without any.
+/// As [`normal_two_sided`], for Student's t with `freedom` degrees of freedom; infinite without any.
 pub fn student_two_sided(level: f64, freedom: f64) -> f64 {
     match StudentsT::new(0.0, 1.0, freedom) {
         Ok(law) if freedom > 0.0 => law.inverse_cdf(0.5 + 0.5 * level),

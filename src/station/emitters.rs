@@ -244,8 +244,9 @@ fn odd_place(
     right_ascension: Angle,
     declination: Angle,
 ) -> Option<String> {
-    /// Precession over the thirty years between the usual equinoxes is 0.4 degrees: a smaller
-    /// difference is not a mistake.
+    /// Precession is 50 arcsec a year (general precession in longitude, IAU 2006; from memory): a
+    /// position of the present equinox is up to 0.4 degrees from that of J2000 and is not called a
+    /// mistake, one of B1950 is up to 0.7 degrees away and often is.
     const ODD: Angle = Angle::from_degrees(0.5);
     let across = (right_ascension - known.right_ascension).wrapped_signed() * declination.cos();
     let along = declination - known.declination;

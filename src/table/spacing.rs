@@ -212,7 +212,7 @@ impl Spacing {
                     format!("{} deg", in_words(trial.errors.on_sky.degrees()))
                 });
             Error::Unsupported(format!(
-                "with steps of {} and {} deg the interpolation error is {error} even for a table                  that ends at {} {} deg, and {} deg are allowed; take smaller steps, allow                  more with --tolerance, or name --highest to take it all the same",
+                "with steps of {} and {} deg the interpolation error is {error} even for a table that ends at {} {} deg, and {} deg are allowed; take smaller steps, allow more with --tolerance, or name --highest to take it all the same",
                 across.degrees(),
                 up.degrees(),
                 self.axes[1],
