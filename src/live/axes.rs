@@ -65,7 +65,7 @@ impl From<Axes> for EncoderReading {
     }
 }
 
-/// All readings between two: where a mount can be on the way, as its axes finish at different times.
+/// All readings between two: where a mount can be on its way, as its axes arrive separately.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Travel {
     /// Lowest readings.

@@ -1,5 +1,5 @@
 //! Figures of a pass: time on target, the largest lag, and the loss with and without the
-//! correction. They are computed from the rows of a relay's log, as they are written or from the file.
+//! correction, computed from the rows of a relay's log, while they are written or from the file.
 
 use serde::Serialize;
 

@@ -234,7 +234,7 @@ fn accept(listener: TcpListener, lines: Sender<FromClient>, urgent: Sender<Urgen
     std::thread::spawn(move || {
         for (id, connection) in (1..).zip(listener.incoming()) {
             let Ok(mut stream) = connection else {
-                // The connection failed at once; wait, so that a lasting fault does not load the CPU.
+                // The connection failed at once; wait, so that a lasting fault loads no CPU.
                 std::thread::sleep(Duration::from_millis(20));
                 continue;
             };
