@@ -1,5 +1,5 @@
-//! From what a tracker demands to the readings to command, and from readings back to what the
-//! tracker should see: the full model of a calibration, both ways.
+//! Converts a tracker's demands to the readings to command, and readings back to what the tracker
+//! should see: the full model of a calibration, in both directions.
 
 use std::fmt;
 
@@ -10,7 +10,7 @@ use crate::angle::{Angle, Apparent, Direction};
 use crate::mount::{ApproachSigns, Term};
 use crate::table::{Demand, FullModel, Refusal};
 
-/// Whether the nearest place is held when a demand lies in the keyhole.
+/// What happens to a demand in the keyhole.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum InKeyhole {
     /// The nearest reachable reading is commanded.
@@ -40,7 +40,7 @@ pub struct AskedDirection {
 }
 
 impl AskedDirection {
-    /// The direction on the sky; none when the numbers are no direction.
+    /// The direction on the sky; `None` if the numbers are not a valid direction.
     pub fn demand(self) -> Option<Demand> {
         /// Azimuths beyond these many degrees either way are a mistake, not a cable wrap.
         const MOST_AZIMUTH: Angle = Angle::from_degrees(36_000.0);
@@ -73,14 +73,14 @@ pub struct Aimed {
     approach: ApproachSigns,
     /// Where the beam must point for the demand.
     pub direction: Direction<Apparent>,
-    /// How far from the demand the nearest reachable place lies, when it lies in the keyhole.
+    /// Angle from the demand to the nearest reachable direction, if the demand is in the keyhole.
     pub held_off: Option<Angle>,
 }
 
 /// Why there are no readings for a demand.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum NoAim {
-    /// The numbers are no direction.
+    /// The numbers are not a valid direction.
     NoDirection,
     /// The mount cannot go there.
     Refusal(Refusal),
@@ -126,7 +126,7 @@ impl Aim {
         aim
     }
 
-    /// The same with another calibration; from which side the axes came is kept.
+    /// Replaces the calibration; the sides from which the axes came are retained.
     pub fn replace(&mut self, full: Box<FullModel>) {
         let arrived = self.arrived;
         *self = Aim::new(full, self.keyhole, self.report);
@@ -142,7 +142,7 @@ impl Aim {
         }
     }
 
-    /// How far on the sky the beam moves at most while a reading changes by one.
+    /// Largest motion of the beam on the sky per unit change of a reading.
     pub fn rate(&self) -> f64 {
         self.rate
     }
@@ -213,7 +213,7 @@ impl Aim {
         let wanted = wanted.east_north_up();
         let mut aside = wanted - axis * wanted.dot(&axis);
         if aside.norm() < 1e-9 {
-            // In its very middle every way is as good: the nearest to where the beam is.
+            // At its exact centre all directions are equal: the one nearest to the beam is taken.
             let beam = self.beam(here);
             aside = beam - axis * beam.dot(&axis);
         }
@@ -234,8 +234,8 @@ impl Aim {
         sent: Option<Axes>,
         deadband: Angle,
     ) -> ApproachSigns {
-        /// Nearer than this the mount has done what it was told; how its reading is rounded says
-        /// nothing of where it came from.
+        /// Nearer than this the mount has arrived; the rounding of its reading does not show from
+        /// which side it came.
         const ARRIVED: Angle = Angle::from_degrees(0.5);
         let sign = |axis: usize, last: f64| {
             let from = match sent {
@@ -296,7 +296,7 @@ impl Aim {
         self.limits
     }
 
-    /// The reach of the encoders, looked at here and there.
+    /// The reach of the encoders, sampled on a grid.
     fn reach(&self) -> DemandLimits {
         /// Places along each axis: corrections change slowly.
         const PLACES: usize = 36;
@@ -315,7 +315,7 @@ impl Aim {
                 let place = Axes([along(0, i), along(1, j)]);
                 let (az, el) = self.full.air.demand_of(&self.direction(place));
                 let rough = self.full.rough_demand_azimuth(place.0[0]);
-                // Near the zenith an azimuth says nothing.
+                // Near the zenith an azimuth is not meaningful.
                 if el.degrees() < 80.0 && self.full.mount.kind().is_az_el() {
                     widen(&mut azimuth, az.nearest_turn_to(rough).degrees());
                 }
@@ -333,7 +333,7 @@ impl Aim {
         DemandLimits { azimuth, elevation }
     }
 
-    /// Where the beam must point for a demand; none when it is no direction.
+    /// Where the beam must point for a demand; `None` if it is not a valid direction.
     pub fn wanted(&self, asked: AskedDirection) -> Option<Direction<Apparent>> {
         let demand = asked.demand()?;
         Some(self.full.air.apparent(demand.azimuth, demand.elevation))

@@ -19,21 +19,21 @@ impl Axes {
     pub fn degrees(self) -> [f64; 2] {
         self.0.map(Angle::degrees)
     }
-    /// Neither is NaN nor infinite.
+    /// Whether both are finite.
     pub fn is_finite(self) -> bool {
         self.0.iter().all(|a| a.is_finite())
     }
-    /// Both are what an encoder can show.
+    /// Whether both are within what an encoder can show.
     pub fn makes_sense(self) -> bool {
         let sense = |degrees| ENCODER_AZIMUTH.check("", "", degrees).is_ok();
         self.degrees().into_iter().all(sense)
     }
-    /// The larger of both axes' ways to another place.
+    /// The larger of both axes' distances to another position.
     pub fn way_to(self, other: Axes) -> Angle {
         let way = |i: usize| (other.0[i] - self.0[i]).abs();
         way(0).max(way(1))
     }
-    /// From both, axis by axis.
+    /// Combines both, axis by axis.
     pub fn with(self, other: Axes, f: impl Fn(Angle, Angle) -> Angle) -> Axes {
         Axes([f(self.0[0], other.0[0]), f(self.0[1], other.0[1])])
     }
@@ -65,7 +65,7 @@ impl From<Axes> for EncoderReading {
     }
 }
 
-/// All readings between two: where a mount can be on its way, as its axes finish at different times.
+/// All readings between two: where a mount can be on its way, as its axes arrive separately.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Travel {
     /// Lowest readings.
@@ -75,18 +75,18 @@ pub struct Travel {
 }
 
 impl Travel {
-    /// One place.
+    /// A single position.
     pub fn at(place: Axes) -> Travel {
         Travel {
             low: place,
             high: place,
         }
     }
-    /// Between two places.
+    /// Everything between two positions.
     pub fn between(one: Axes, other: Axes) -> Travel {
         Travel::at(one).and(other)
     }
-    /// With another place in it.
+    /// Extends it to hold another position.
     #[must_use]
     pub fn and(self, place: Axes) -> Travel {
         Travel {
@@ -94,7 +94,7 @@ impl Travel {
             high: self.high.with(place, Angle::max),
         }
     }
-    /// By how much a place lies outside on its worse axis; nothing when it lies within.
+    /// How far a position lies outside, on the worse axis; zero inside.
     pub fn beyond(self, place: Axes) -> Angle {
         let out = |i: usize| {
             (self.low.0[i] - place.0[i])
@@ -105,7 +105,7 @@ impl Travel {
     }
     /// Whether a place lies within.
     pub fn holds(self, place: Axes) -> bool {
-        // Not-a-number is within nothing.
+        // NaN is never inside.
         (0..2).all(|i| self.low.0[i] <= place.0[i] && place.0[i] <= self.high.0[i])
     }
     /// The nearest place within.

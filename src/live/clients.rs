@@ -1,4 +1,4 @@
-//! The clients of the relay: whose turn it is to command, and replies in the order of the commands.
+//! The clients of the relay: which one may command, and replies in the order of the commands.
 
 use std::collections::{BTreeMap, VecDeque};
 use std::time::Duration;
@@ -8,10 +8,10 @@ use super::aim::AskedDirection;
 /// A client by number; numbers are not used again.
 pub type ClientId = u64;
 
-/// One client commands until it has been silent for so long.
+/// One client commands until it has been silent for this long.
 pub const SILENT: Duration = Duration::from_secs(10);
 
-/// A reply whose turn comes when those before it are given.
+/// A reply, sent once those before it are sent.
 #[derive(Clone, Debug, PartialEq)]
 enum Reply {
     Ready(String),
@@ -36,7 +36,7 @@ pub struct Clients {
 }
 
 impl Clients {
-    /// One connects; `name` is its address.
+    /// Adds a client; `name` is its address.
     pub fn open(&mut self, id: ClientId, name: String, now: Duration) {
         let client = Client {
             name,
@@ -47,7 +47,7 @@ impl Clients {
         self.all.insert(id, client);
     }
 
-    /// One is gone. Whether it was the one that commands.
+    /// Removes a client. Returns whether it was the one that commands.
     pub fn close(&mut self, id: ClientId) -> bool {
         self.all.remove(&id);
         let commanded = self.commander == Some(id);
@@ -57,7 +57,7 @@ impl Clients {
         commanded
     }
 
-    /// One said something.
+    /// Notes that a client sent something.
     pub fn heard(&mut self, id: ClientId, now: Duration) {
         if let Some(client) = self.all.get_mut(&id) {
             client.heard = now;
@@ -98,21 +98,21 @@ impl Clients {
         }
     }
 
-    /// Puts a reply in its place behind those before it.
+    /// Appends a reply to the client's queue.
     pub fn reply(&mut self, id: ClientId, text: String) {
         if let Some(client) = self.all.get_mut(&id) {
             client.replies.push_back(Reply::Ready(text));
         }
     }
 
-    /// Keeps a place for a reply that will come under this number.
+    /// Reserves a place in the queue for the reply of this number.
     pub fn reply_later(&mut self, id: ClientId, number: u64) {
         if let Some(client) = self.all.get_mut(&id) {
             client.replies.push_back(Reply::Waits(number));
         }
     }
 
-    /// The reply of that number is this.
+    /// Fills in the reply of that number.
     pub fn settle(&mut self, id: ClientId, number: u64, text: String) {
         let Some(client) = self.all.get_mut(&id) else {
             return;
@@ -177,7 +177,7 @@ mod tests {
         clients.settle(1, 7, "first\n".to_owned());
         assert_eq!(clients.ready(), [(1, "first\nsecond\n".to_owned())]);
         assert_eq!(clients.ready(), []);
-        // Of one that is gone.
+        // A client that has gone.
         clients.settle(9, 7, String::new());
         clients.reply(9, String::new());
     }

@@ -1,5 +1,5 @@
-//! The other side of the protocol: what is asked of the mount's daemon on one connection, and what
-//! its answers are answers to. Bytes in, bytes out; no connection of its own.
+//! The daemon's side of the protocol: which questions are open on one connection to the mount's
+//! daemon, and which answer belongs to which. Bytes in, bytes out; no connection of its own.
 
 use std::collections::VecDeque;
 use std::time::Duration;
@@ -7,31 +7,31 @@ use std::time::Duration;
 use super::axes::{Axes, Travel};
 use super::protocol::{Code, DaemonLine, Lines};
 
-/// What was asked and not yet answered.
+/// A question to the daemon.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Question {
-    /// Where it stands.
+    /// Its position.
     Position,
-    /// Which ranges it has.
+    /// Its ranges.
     Limits,
-    /// To go somewhere; answered to whoever waits for this number.
+    /// To go to a target; the answer goes to the command of this number.
     Target(u64),
     /// To stop.
     Stop,
-    /// To reset its controller; answered to whoever waits for this number.
+    /// To reset its controller; the answer goes to the command of this number.
     Reset(u64),
 }
 
 /// An answer.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum DaemonAnswer {
-    /// Where it stands, and since when that is known to be true at the latest: when it was asked.
+    /// Its position, and the time at which it was asked for: the position is no older than that.
     Position(Axes, Duration),
     /// The ranges that it has.
     Limits(Travel),
-    /// How something else went.
+    /// The result code of any other question.
     Code(Question, Code),
-    /// No answer that makes sense; everything asked so far counts as unanswered.
+    /// Not a valid answer; every question open so far counts as unanswered.
     Garbled,
 }
 
@@ -45,15 +45,15 @@ pub struct Conversation {
     /// Lowest and highest readings of a half-read answer on limits: both of the first axis, both of
     /// the second.
     limits: [Option<f64>; 4],
-    /// After a senseless answer nothing is taken for one until it has been quiet.
+    /// After an invalid answer nothing is accepted until the line has been quiet.
     deaf_until: Option<Duration>,
 }
 
-/// After a senseless answer it must be quiet for so long before the next one is believed.
+/// After an invalid answer the line must be quiet for this long before the next one is accepted.
 const QUIET: Duration = Duration::from_millis(300);
 
 impl Conversation {
-    /// Notes a question and gives the text to send.
+    /// Notes a question and returns the text to send.
     pub fn ask(&mut self, question: Question, target: Option<Axes>, now: Duration) -> String {
         self.open.push_back((question, now));
         match (question, target) {
@@ -85,17 +85,17 @@ impl Conversation {
         self.open.iter().any(|(q, _)| *q == Question::Stop)
     }
 
-    /// How long the oldest question has been waiting.
+    /// Returns the time at which the oldest open question was asked.
     pub fn waits_since(&self) -> Option<Duration> {
         self.open.front().map(|(_, asked)| *asked)
     }
 
-    /// Whether answers can be believed.
+    /// Whether answers can be accepted.
     pub fn is_sound(&self, now: Duration) -> bool {
         self.deaf_until.is_none_or(|until| now >= until)
     }
 
-    /// Takes what came in.
+    /// Takes the bytes that came in and returns the answers that they complete.
     pub fn feed(&mut self, bytes: &[u8], now: Duration) -> Vec<DaemonAnswer> {
         if !self.is_sound(now) {
             self.deaf_until = Some(now + QUIET);
@@ -121,7 +121,7 @@ impl Conversation {
         answers
     }
 
-    /// What a line says; an error when it is no answer to what was asked.
+    /// Reads a line; an error if it does not answer the open question.
     fn line(&mut self, line: &DaemonLine) -> Result<Option<DaemonAnswer>, ()> {
         let DaemonLine::Text(text) = line else {
             return Err(());
@@ -276,7 +276,7 @@ mod tests {
             talk.ask(Question::Target(1), None, NOW);
             assert_eq!(talk.feed(garbage, NOW), [DaemonAnswer::Garbled]);
             assert_eq!(talk.waits_since(), None);
-            // Belated, and taken for nothing.
+            // Late, and ignored.
             assert_eq!(talk.feed(b"1.0\n2.0\nRPRT 0\n", ms(200)), []);
             assert!(!talk.is_sound(ms(499)));
             assert!(talk.is_sound(ms(500)));
@@ -289,7 +289,7 @@ mod tests {
                 )]
             );
         }
-        // What nobody asked for.
+        // An answer without a question.
         assert_eq!(
             Conversation::default().feed(b"RPRT 0\n", NOW),
             [DaemonAnswer::Garbled]

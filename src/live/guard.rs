@@ -29,12 +29,12 @@ pub struct Situation {
     pub zone: Option<SunZone>,
 }
 
-/// What is wanted.
+/// A target.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Goal {
     /// The readings in the end.
     pub at: Axes,
-    /// Demanded now; else looked at again on the way.
+    /// Whether it is a new demand; else it is checked again on the way.
     pub new: bool,
 }
 
@@ -43,16 +43,16 @@ pub struct Goal {
 pub enum GuardDecision {
     /// Send this reading: the goal itself, or a part of the way.
     Send(Axes),
-    /// Send nothing: the change is below the deadband, or the mount is still on a good way.
+    /// Send nothing: the change is below the deadband, or the mount is still on a safe path.
     Keep,
-    /// Not now, nor on a roundabout way.
+    /// Not allowed now, not even by a detour.
     Refuse(Refused),
 }
 
 /// Why not.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Refused {
-    /// The goal, or what is known of the mount, is no number.
+    /// The goal or the position of the mount is not a number.
     NoNumber,
     /// The goal lies beyond the encoders' ranges.
     OutOfRange,
@@ -60,9 +60,9 @@ pub enum Refused {
     TooFarOutside,
     /// The goal lies in the zone round the Sun.
     GoalNearSun,
-    /// Every way there passes the zone round the Sun.
+    /// Every path there enters the zone round the Sun.
     WayNearSun,
-    /// The beam is in the zone round the Sun, and no way out leads ever farther from it.
+    /// The beam is in the zone round the Sun, and no path out leads steadily away from it.
     NoWayOut,
 }
 
@@ -87,7 +87,7 @@ impl fmt::Display for Refused {
 /// How far a moving axis may run on in its old direction when it is told to go another way: at six
 /// degrees a second with as much braking it is three degrees (common practice, no source).
 const OVERRUN: Angle = Angle::from_degrees(3.0);
-/// Roundabout ways pass readings this far apart.
+/// Detours go through readings this far apart.
 const VIA_STEP_DEG: f64 = 5.0;
 
 /// What may be sent now. Whatever that is, it is a number, lies within the ranges and no farther ahead
@@ -115,7 +115,7 @@ pub fn decide(rules: &Rules, beam: &dyn Beam, situation: &Situation, goal: Goal)
         if sent.way_to(goal.at) < rules.deadband {
             return GuardDecision::Keep;
         }
-        // Half the leash is left: the mount does not slow down for want of a farther target.
+        // With half the leash left, the mount does not slow down for its target.
         let runs = here.way_to(sent) > rules.leash / 2.0;
         if !goal.new && runs && Travel::between(here, next).holds(sent) {
             return GuardDecision::Keep;
@@ -143,7 +143,7 @@ fn way(
     if zone.holds(beam, here) {
         return way_out(rules, beam, zone, here, goal).ok_or(Refused::NoWayOut);
     }
-    // An axis on its way runs on a little before it turns.
+    // A moving axis overruns a little before it turns.
     let start = Travel::at(here);
     let start = match situation.sent {
         Some(sent) => start.and(here.toward(sent, OVERRUN)),
@@ -228,18 +228,18 @@ fn grid(low: Angle, high: Angle) -> impl Iterator<Item = Angle> {
         .chain((first..=last).map(move |k| step * k as f64))
 }
 
-/// By how much a reading lies off a way, all that lies between the places that it leads through: where
-/// the mount stood when it was sent somewhere, and where it was sent. None when it lies on it, or
-/// within the room that is left to rounding and running on.
+/// How far a reading lies off a path, which is everything between the positions it leads through:
+/// where the mount was when it was sent somewhere, and where it was sent. `None` if it lies on the
+/// path, or within the tolerance for rounding and overrun.
 pub fn strayed(way: &[Axes], now: Axes) -> Option<Angle> {
-    /// So much is left to rounding, play and running on.
+    /// Tolerance for rounding, play and overrun.
     const ROOM: Angle = Angle::from_degrees(2.0);
     let (first, rest) = way.split_first()?;
     let way = rest
         .iter()
         .fold(Travel::at(*first), |way, place| way.and(*place));
     let off = way.beyond(now);
-    // Not-a-number has strayed.
+    // NaN has strayed.
     if off <= ROOM && now.is_finite() {
         return None;
     }

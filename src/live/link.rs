@@ -1,4 +1,4 @@
-//! A connection to the mount's daemon that comes and goes, and when it is tried again.
+//! A connection to the mount's daemon that may be lost, and when it is tried again.
 
 use std::time::Duration;
 
@@ -6,7 +6,7 @@ use super::daemon::Conversation;
 
 /// First and longest wait before it is tried again.
 const WAITS: (Duration, Duration) = (Duration::from_secs(1), Duration::from_secs(30));
-/// A daemon that has left a question open for so long is gone, whatever its connection says.
+/// A daemon that leaves a question open for this long counts as gone, though the connection is up.
 pub const SILENT: Duration = Duration::from_secs(6);
 
 /// The state of a connection.
@@ -16,13 +16,13 @@ pub enum Link {
     Unused,
     /// Being made.
     Opening,
-    /// It stands.
+    /// It is established.
     Up(Conversation),
     /// To be made again at this time.
     Down(Duration),
 }
 
-/// A connection and how patient to be with it.
+/// A connection and the wait before it is tried again.
 #[derive(Clone, Debug)]
 pub struct Connection {
     link: Link,
@@ -30,7 +30,7 @@ pub struct Connection {
 }
 
 impl Connection {
-    /// To be made at once, if it is wanted at all.
+    /// A connection to be made at once, if `wanted`.
     pub fn new(wanted: bool) -> Connection {
         Connection {
             link: match wanted {
@@ -41,7 +41,7 @@ impl Connection {
         }
     }
 
-    /// What is said over it, when it stands.
+    /// The conversation over it; `None` if it is not up.
     pub fn conversation(&mut self) -> Option<&mut Conversation> {
         match &mut self.link {
             Link::Up(conversation) => Some(conversation),
@@ -49,17 +49,17 @@ impl Connection {
         }
     }
 
-    /// Whether it stands.
+    /// Whether it is up.
     pub fn is_up(&self) -> bool {
         matches!(self.link, Link::Up(_))
     }
 
-    /// It stands now.
+    /// Notes that it is up.
     pub fn opened(&mut self) {
         self.link = Link::Up(Conversation::default());
     }
 
-    /// It could not be made, or is gone. Gives how long until it is tried again.
+    /// Notes that it failed or was lost. Returns the time until it is tried again.
     pub fn closed(&mut self, now: Duration) -> Duration {
         let wait = self.wait;
         self.link = Link::Down(now + wait);
@@ -67,17 +67,17 @@ impl Connection {
         wait
     }
 
-    /// It answers: the next time patience begins anew.
+    /// Notes an answer: the next wait starts from the shortest again.
     pub fn answers(&mut self) {
         self.wait = WAITS.0;
     }
 
-    /// It is not wanted any more.
+    /// Gives it up for good.
     pub fn give_up(&mut self) {
         self.link = Link::Unused;
     }
 
-    /// Whether it is time to make it; it is being made then.
+    /// Whether it is time to make it; if so it counts as being made.
     pub fn is_due(&mut self, now: Duration) -> bool {
         let due = matches!(self.link, Link::Down(at) if now >= at);
         if due {
@@ -112,7 +112,7 @@ impl Connection {
         }
     }
 
-    /// When something is to be done about it next.
+    /// Time of the next action on it, if any.
     pub fn next(&self) -> Option<Duration> {
         match self.link {
             Link::Down(at) => Some(at),
@@ -140,7 +140,7 @@ mod tests {
         }
         connection.opened();
         assert!(connection.is_up());
-        // A connection that stands but never answers is no reason to hurry.
+        // A connection that is up but never answers does not shorten the wait.
         assert_eq!(connection.closed(now), secs(30));
         connection.opened();
         connection.answers();

@@ -15,13 +15,13 @@ use crate::time::Utc;
 /// A pass of a log.
 #[derive(Clone, Debug)]
 pub struct LoggedPass {
-    /// How it went.
+    /// Its figures.
     pub figures: Figures,
     /// Where the beam was and should have been, in the order of time; thinned when there are many.
     pub samples: Vec<PassSample>,
 }
 
-/// What a log tells.
+/// The contents of a log.
 #[derive(Clone, Debug)]
 pub struct RelayLog {
     /// Name of the site.
@@ -36,11 +36,11 @@ pub struct RelayLog {
     pub alarms: Vec<(Utc, String)>,
     /// How often the mount was stopped.
     pub stops: usize,
-    /// What must be known of it, a sentence each.
+    /// Caveats, a sentence each.
     pub caveats: Vec<String>,
 }
 
-/// So many samples of a pass are kept for the picture.
+/// Most samples of a pass kept for the plot.
 const MOST_SAMPLES: usize = 20_000;
 
 /// A log of days at five rows a second.
@@ -50,7 +50,7 @@ const EXPECTED: files::FileToRead =
 /// Reads a log.
 ///
 /// # Errors
-/// A file that cannot be read or is not a log of a relay; rows that are none.
+/// A file that cannot be read or is not a log of a relay; invalid rows.
 pub fn read_log(path: &Path) -> Result<RelayLog, Error> {
     let (name, bytes) = files::read_bytes(path, EXPECTED)?;
     parse_log(&name, &bytes)
@@ -188,7 +188,7 @@ fn row(record: &csv::StringRecord) -> Result<RelayRow, Wrong> {
 }
 
 fn passes(mut samples: Vec<PassSample>, beamwidth: Angle) -> Vec<LoggedPass> {
-    // Commands that waited for their answer stand a little behind their time.
+    // Commands that waited for their answer are logged a little after their time.
     samples.sort_by_key(|sample| sample.time);
     let mut passes = Vec::new();
     let mut tally = PassTally::new(beamwidth);
@@ -210,7 +210,7 @@ fn passes(mut samples: Vec<PassSample>, beamwidth: Angle) -> Vec<LoggedPass> {
     passes
 }
 
-/// Every so-manieth of too many.
+/// Thins samples evenly to at most `MOST_SAMPLES`.
 fn thinned(samples: Vec<PassSample>) -> Vec<PassSample> {
     let step = samples.len().div_ceil(MOST_SAMPLES).max(1);
     samples.into_iter().step_by(step).collect()
@@ -252,7 +252,7 @@ mod tests {
         assert_eq!(read.passes[0].figures.on_target_s, 2.0);
         assert_eq!(read.alarms[0].1, "the Sun, you know");
         assert!(read.caveats.is_empty());
-        // Begun anew in the same file.
+        // Started again in the same file.
         let twice = log() + &log();
         assert_eq!(
             parse_log("r.csv", twice.as_bytes()).unwrap().alarms.len(),

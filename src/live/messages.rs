@@ -1,19 +1,19 @@
-//! What a relay tells the person who looks after it.
+//! What a relay reports to its operator.
 
 use super::aim::AskedDirection;
 use super::axes::Axes;
 use crate::angle::Angle;
 
-/// How loud it is said.
+/// Severity of a message.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub enum Loudness {
     /// Worth knowing.
     Note,
-    /// The same of what shows how the whole goes, for whoever wants nothing else.
+    /// A note that shows the overall progress, for those who want only that.
     Milestone,
     /// Must be known.
     Warning,
-    /// Someone must do something now.
+    /// Needs action now.
     Alarm,
 }
 
@@ -28,10 +28,10 @@ impl Loudness {
     }
 }
 
-/// Something told.
+/// A message.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct RelayNotice {
-    /// How loud.
+    /// Its severity.
     pub loudness: Loudness,
     /// A sentence.
     pub text: String,
@@ -42,14 +42,14 @@ pub struct RelayNotice {
 pub struct RelayStatus {
     /// What is demanded.
     pub demand: Option<AskedDirection>,
-    /// Where the beam points, as the tracker counts.
+    /// Where the beam points, in the tracker's coordinates.
     pub beam: Option<AskedDirection>,
-    /// Where the mount stands.
+    /// Readings of the mount.
     pub reading: Option<Axes>,
-    /// How far the beam is from the demand.
+    /// Angle between beam and demand.
     pub miss: Option<Angle>,
-    /// From the beam to the Sun, when it is up.
+    /// Angle from the beam to the Sun; `None` unless it is up.
     pub sun: Option<Angle>,
-    /// What the guard did last, or what stands in the way.
+    /// What the guard did last, or what prevents motion.
     pub guard: String,
 }

@@ -1,5 +1,5 @@
-//! How a pass went: time on target, the largest lag, and what was lost with and without the
-//! correction. It is told from the rows of a relay's log, while they are written or from the file.
+//! Figures of a pass: time on target, the largest lag, and the loss with and without the
+//! correction, computed from the rows of a relay's log, while they are written or from the file.
 
 use serde::Serialize;
 
@@ -11,9 +11,9 @@ use crate::time::Utc;
 
 /// Losing less than this is being on target.
 pub const ON_TARGET_DB: f64 = 1.0;
-/// Rows farther apart than this tell nothing of the time between them.
+/// Rows farther apart than this do not cover the time between them.
 const GAP_S: f64 = 2.0;
-/// Demands farther apart than this are of different passes.
+/// Demands farther apart than this belong to different passes.
 const BETWEEN_PASSES_S: f64 = 300.0;
 
 /// Where the beam was and should have been at one time.
@@ -27,16 +27,16 @@ pub struct PassSample {
     pub beam: AskedDirection,
     /// The angle between both.
     pub miss: Angle,
-    /// How far off the beam would have been without the correction; none when the mount's readings
-    /// are no azimuth and elevation.
+    /// How far off the beam would have been without the correction; `None` if the mount's readings
+    /// are not azimuth and elevation.
     pub uncorrected: Option<Angle>,
-    /// From the beam to the Sun, when it was up.
+    /// Angle from the beam to the Sun; `None` unless it was up.
     pub sun: Option<Angle>,
 }
 
 impl PassSample {
-    /// What a row tells, if it is a reading under a demand. `az_el` says whether readings are azimuth
-    /// and elevation.
+    /// Reads a row; `None` if it is not a reading under a demand. `az_el` says whether readings are
+    /// azimuth and elevation.
     pub fn of(row: &RelayRow, az_el: bool) -> Option<PassSample> {
         if row.client != RELAY || row.command != "p" {
             return None;
@@ -75,7 +75,7 @@ fn apart(one: AskedDirection, other: AskedDirection) -> Option<Angle> {
 }
 
 /// Signal lost at that distance from the beam's axis: 12 (offset/beamwidth)^2, the Gaussian beam
-/// (common practice, no source), which holds within about one beamwidth; none beyond.
+/// (common practice, no source), which holds within about one beamwidth; `None` beyond.
 pub fn loss_db(miss: Angle, beamwidth: Angle) -> Option<f64> {
     let share = miss / beamwidth;
     (share <= 1.0).then_some(12.0 * share * share)
@@ -114,8 +114,8 @@ pub struct Figures {
     pub largest_lag_utc: Option<Utc>,
     /// Mean loss while on target.
     pub lost_db: Option<f64>,
-    /// Mean loss at the same times without the correction; none when it would have been beyond one
-    /// beamwidth, where there is no signal to speak of, or when that cannot be said.
+    /// Mean loss at the same times without the correction; `None` if the beam would have been
+    /// beyond one beamwidth, where there is hardly any signal, or if it is not known.
     pub lost_without_correction_db: Option<f64>,
     /// Seconds on target at which the beam would have been beyond one beamwidth without the
     /// correction.
@@ -123,7 +123,7 @@ pub struct Figures {
 }
 
 impl PassTally {
-    /// Of nothing yet.
+    /// An empty tally.
     pub fn new(beamwidth: Angle) -> PassTally {
         PassTally {
             beamwidth,
@@ -146,7 +146,7 @@ impl PassTally {
             .is_some_and(|last| time.seconds_since(last) > BETWEEN_PASSES_S)
     }
 
-    /// Counts one.
+    /// Adds a sample.
     pub fn add(&mut self, sample: &PassSample) {
         let since = self
             .last
@@ -180,7 +180,7 @@ impl PassTally {
         }
     }
 
-    /// The figures; none when there was no reading under a demand.
+    /// Returns the figures; `None` if there was no reading under a demand.
     pub fn figures(&self) -> Option<Figures> {
         let mean = |sum: f64, seconds: f64| (seconds > 0.0).then(|| sum / seconds);
         Some(Figures {

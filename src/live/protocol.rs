@@ -9,12 +9,12 @@ use std::fmt;
 
 use super::axes::Axes;
 
-/// What a command answers when it cannot be done.
+/// Result code of a command.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Code {
     /// Done.
     Done,
-    /// The parameters are no such thing, or out of range.
+    /// The parameters are invalid or out of range.
     Invalid,
     /// There is no such command.
     Unknown,
@@ -26,7 +26,7 @@ pub enum Code {
     Protocol,
     /// Refused.
     Rejected,
-    /// There is no such thing here.
+    /// Not available here.
     Unavailable,
     /// Whatever else the mount's daemon said.
     Other(i32),
@@ -47,7 +47,7 @@ impl Code {
             Code::Other(number) => number,
         }
     }
-    /// Of a number that a daemon wrote.
+    /// Converts a number that a daemon wrote.
     pub const fn of(number: i32) -> Code {
         match number {
             0 => Code::Done,
@@ -87,7 +87,7 @@ pub enum Command {
     Park,
     /// Reset the mount's controller.
     Reset,
-    /// Move on one axis until told otherwise.
+    /// Move on one axis until the next command.
     Move {
         /// Which way.
         way: Way,
@@ -106,7 +106,7 @@ pub enum Command {
     Unknown,
 }
 
-/// The ways of the command that moves on until told otherwise.
+/// Directions of the command that moves until the next one.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Way {
     /// Second axis, increasing.
@@ -132,19 +132,19 @@ impl Way {
     }
 }
 
-/// A command and how its reply is to look.
+/// A command and the form of its reply.
 #[derive(Clone, Debug, PartialEq)]
 pub struct DaemonRequest {
     /// What is asked for.
     pub command: Command,
     /// The command and its words as the long form repeats them.
     echo: String,
-    /// What parts the lines of the long form; none for the short one.
+    /// Separator of the lines of the long form; `None` for the short one.
     separator: Option<char>,
 }
 
 impl DaemonRequest {
-    /// Reads one line; none when there is nothing in it to answer.
+    /// Reads one line; `None` if it holds nothing to answer.
     pub fn parse(line: &str) -> Option<DaemonRequest> {
         let line = line.trim_matches(|c: char| c.is_whitespace() || c == '\0');
         let (separator, rest) = match line.chars().next()? {
@@ -204,7 +204,7 @@ impl DaemonRequest {
         self.lines(
             &[
                 "1".to_owned(),
-                // The number of the pretended mount: a client needs one that it knows.
+                // The model number reported for the mount: a client needs one that it knows.
                 "1".to_owned(),
                 format!("min_az={min_az:.6}"),
                 format!("max_az={max_az:.6}"),
@@ -252,7 +252,7 @@ pub struct DemandLimits {
     pub elevation: (f64, f64),
 }
 
-/// Minus nought is nought.
+/// Avoids "-0".
 fn unsigned_zero(value: f64) -> f64 {
     if value.abs() < 5e-7 { 0.0 } else { value }
 }
@@ -288,7 +288,7 @@ fn command(name: &str, words: &[&str]) -> (&'static str, Command) {
             },
         ),
         "p" | "get_pos" => plain("get_pos", Command::GetPosition),
-        // Whatever stands behind it, a stop is a stop.
+        // A stop is obeyed whatever follows it.
         "S" | "stop" => ("stop", Command::Stop),
         "K" | "park" => plain("park", Command::Park),
         "R" | "reset" => (
@@ -312,7 +312,7 @@ fn command(name: &str, words: &[&str]) -> (&'static str, Command) {
     }
 }
 
-/// Exactly so many finite numbers. A comma between digits is a decimal comma.
+/// Reads exactly `N` finite numbers. A comma between digits is a decimal comma.
 fn numbers<const N: usize>(words: &[&str]) -> Option<[f64; N]> {
     let words: &[&str; N] = words.try_into().ok()?;
     let mut found = [0.0; N];
@@ -347,7 +347,7 @@ pub enum DaemonLine {
 const LONGEST_LINE: usize = 512;
 
 impl Lines {
-    /// Takes what came, and gives the lines that it completes to `line`. A command of one letter
+    /// Takes bytes and passes the lines that they complete to `line`. A command of one letter
     /// without words counts as complete when nothing more has come: a stop must not wait for a line
     /// end.
     pub fn feed(&mut self, bytes: &[u8], mut line: impl FnMut(DaemonLine)) {

@@ -13,10 +13,10 @@ use crate::time::Utc;
 pub const COLUMNS: &str = "time_utc,client,command,demand_azimuth_deg,demand_elevation_deg,\
 command_1_deg,command_2_deg,reading_1_deg,reading_2_deg,sun_distance_deg,reply";
 
-/// First line of a log; a version counts with it.
+/// First line of a log, with the version of the format.
 pub const FORMAT: &str = "# plumbeam relay log 1";
 
-/// Who does what the relay does by itself, in the column of clients.
+/// The entry in the column of clients for what the relay does by itself.
 pub const RELAY: &str = "relay";
 
 /// A row.
@@ -28,26 +28,26 @@ pub struct RelayRow {
     pub client: String,
     /// What, as it came.
     pub command: String,
-    /// What is demanded, as the tracker counts.
+    /// Demanded azimuth, in the tracker's coordinates.
     pub demand_azimuth_deg: Option<f64>,
     /// The same.
     pub demand_elevation_deg: Option<f64>,
-    /// What the mount was last told.
+    /// Reading last commanded, axis 1.
     pub command_1_deg: Option<f64>,
     /// The same.
     pub command_2_deg: Option<f64>,
-    /// Where the mount stood.
+    /// Reading of the mount, axis 1.
     pub reading_1_deg: Option<f64>,
     /// The same.
     pub reading_2_deg: Option<f64>,
-    /// From the beam to the Sun, when it is up.
+    /// Angle from the beam to the Sun; `None` unless it is up.
     pub sun_distance_deg: Option<f64>,
-    /// What was answered; of a position the direction of the beam.
+    /// The reply; for a position, the direction of the beam.
     pub reply: String,
 }
 
 impl RelayRow {
-    /// Of a command and its answer; everything else is empty.
+    /// A row with a command and its reply; everything else is empty.
     pub fn new(time: Utc, client: &str, command: &str, reply: &str) -> RelayRow {
         RelayRow {
             time_utc: time,
@@ -63,28 +63,28 @@ impl RelayRow {
             reply: reply.to_owned(),
         }
     }
-    /// With what was demanded.
+    /// Adds the demand.
     #[must_use]
     pub fn demand(mut self, asked: Option<AskedDirection>) -> RelayRow {
         self.demand_azimuth_deg = asked.map(|a| tidy(a.azimuth));
         self.demand_elevation_deg = asked.map(|a| tidy(a.elevation));
         self
     }
-    /// With what the mount was told.
+    /// Adds the readings that were commanded.
     #[must_use]
     pub fn told(mut self, sent: Option<Axes>) -> RelayRow {
         self.command_1_deg = sent.map(|a| tidy(a.0[0]));
         self.command_2_deg = sent.map(|a| tidy(a.0[1]));
         self
     }
-    /// With where it stood.
+    /// Adds the readings of the mount.
     #[must_use]
     pub fn reading(mut self, reading: Option<Axes>) -> RelayRow {
         self.reading_1_deg = reading.map(|a| tidy(a.0[0]));
         self.reading_2_deg = reading.map(|a| tidy(a.0[1]));
         self
     }
-    /// With how far from the Sun the beam was.
+    /// Adds the angle between beam and Sun.
     #[must_use]
     pub fn sun(mut self, distance: Option<Angle>) -> RelayRow {
         self.sun_distance_deg = distance.map(tidy);
@@ -109,7 +109,7 @@ impl RelayRow {
         ] {
             line.push(',');
             if let Some(number) = number {
-                // Writing to a text cannot fail.
+                // Writing to a string cannot fail.
                 let _ = write!(line, "{number}");
             }
         }
@@ -120,15 +120,15 @@ impl RelayRow {
     }
 }
 
-/// To a millionth of a degree: finer than any encoder.
+/// Rounds to a millionth of a degree, finer than any encoder.
 fn tidy(angle: Angle) -> f64 {
     let tidy = (angle.degrees() * 1e6).round() / 1e6;
-    // Minus nought is nought.
+    // Avoids "-0".
     if tidy == 0.0 { 0.0 } else { tidy }
 }
 
-/// A text of a client, safe in a cell: control characters are shown, a leading sign that a
-/// spreadsheet would take for a formula stands behind a quote.
+/// Makes a client's text safe in a cell: control characters are escaped, and a leading sign that a
+/// spreadsheet would take for a formula gets a quote before it.
 fn quoted(text: &str) -> String {
     let shown: String = crate::problem::printable(text).chars().take(120).collect();
     if shown.contains([',', '"']) {
@@ -138,7 +138,7 @@ fn quoted(text: &str) -> String {
     }
 }
 
-/// What a log begins with: what its readings are and what they were made with.
+/// Returns the head of a log: its format, and the station and calibration it was made with.
 pub fn head(about: &About) -> String {
     let About {
         station,
@@ -154,7 +154,7 @@ pub fn head(about: &About) -> String {
     )
 }
 
-/// What a log is made with.
+/// The station and calibration of a log.
 #[derive(Clone, Debug, PartialEq)]
 pub struct About {
     /// Name of the site.

@@ -1,6 +1,6 @@
 //! Runs a [`Relay`] over sockets, with plain threads: one that accepts, two for each client, one for
-//! each connection to the mount, and this one, which alone owns the relay. What is urgent has a
-//! queue of its own; nothing that a client does, or leaves undone, holds it up.
+//! each connection to the mount, and this one, which alone owns the relay. Urgent events have a
+//! queue of their own, so that no client can delay them.
 
 use std::collections::HashMap;
 use std::io::{Read, Write};
@@ -22,13 +22,13 @@ use crate::table::FullModel;
 use crate::text::is_of_the_web;
 use crate::time::Utc;
 
-/// So many clients at the same time.
+/// Most clients at the same time.
 const MOST_CLIENTS: usize = 64;
-/// So many lines of clients wait at most; a client that sends more is read no faster.
+/// Most lines of clients that wait; beyond that, reading from clients pauses.
 const MOST_LINES: usize = 256;
-/// A client that lets so many replies lie is closed.
+/// A client that leaves this many replies unread is closed.
 const MOST_REPLIES: usize = 256;
-/// A client that takes nothing for so long is closed.
+/// A client that accepts nothing for this long is closed.
 const CLIENT_WRITE: Duration = Duration::from_secs(2);
 
 /// What the relay has to say while it runs.
@@ -49,7 +49,7 @@ enum FromClient {
     Closed(ClientId),
 }
 
-/// What must not wait behind them.
+/// Events that must not wait behind those of clients.
 enum Urgent {
     Stop(ClientId, u64),
     Operator(Operator, &'static str),
@@ -59,14 +59,14 @@ enum Urgent {
     Wire(WireNews),
 }
 
-/// The way into a running relay for everything that is no client.
+/// Sends events to a running relay from everything except clients.
 #[derive(Clone)]
 pub struct Inlet(Sender<Urgent>);
 
 impl Inlet {
-    /// Someone does something at the relay; `how` as it is told.
+    /// Passes on an action of the operator; `how` is its wording in messages.
     pub fn operator(&self, what: Operator, how: &'static str) {
-        // A relay that has ended needs nothing any more.
+        // The relay may have ended already.
         let _ = self.0.send(Urgent::Operator(what, how));
     }
     /// The stop file appeared or is gone.
@@ -86,7 +86,7 @@ impl Inlet {
 /// What comes in through an [`Inlet`].
 pub struct Inbox(Receiver<Urgent>);
 
-/// Both ends of the way in.
+/// Returns both ends of the channel.
 pub fn inlet() -> (Inlet, Inbox) {
     let (sender, receiver) = unbounded();
     (Inlet(sender), Inbox(receiver))
@@ -227,14 +227,14 @@ impl Shell<'_> {
     }
 }
 
-/// Accepts clients for ever.
+/// Accepts clients without end.
 fn accept(listener: TcpListener, lines: Sender<FromClient>, urgent: Sender<Urgent>) {
     let open = Arc::new(AtomicUsize::new(0));
     let count = Arc::new(AtomicU64::new(0));
     std::thread::spawn(move || {
         for (id, connection) in (1..).zip(listener.incoming()) {
             let Ok(mut stream) = connection else {
-                // It broke before it began; wait a little lest a lasting fault fills the machine.
+                // The connection failed at once; wait, so that a lasting fault loads no CPU.
                 std::thread::sleep(Duration::from_millis(20));
                 continue;
             };
@@ -280,7 +280,7 @@ fn write_replies(mut writer: TcpStream, replies: &Receiver<String>) {
     let _ = writer.shutdown(Shutdown::Both);
 }
 
-/// Reads the lines of a client until it goes. A stop is told at once, ahead of all that waits.
+/// Reads the lines of a client until it closes. A stop is sent on at once, ahead of the queue.
 fn read_lines(
     mut reader: TcpStream,
     id: ClientId,

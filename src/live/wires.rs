@@ -1,5 +1,5 @@
 //! The connections to the mount's daemon over sockets: each is made in a thread of its own, which then
-//! reads it. News of a connection that was given up is no news.
+//! reads it. Events of a connection that was given up are ignored.
 
 use std::collections::HashMap;
 use std::io::{Read, Write};
@@ -8,12 +8,12 @@ use std::time::Duration;
 
 use super::engine::Wire;
 
-/// A connection to the mount must come about within this time,
+/// A connection to the mount must be established within this time,
 const CONNECT: Duration = Duration::from_secs(3);
-/// and take what is written at once: commands are short.
+/// and accept what is written within this one: commands are short.
 const WRITE: Duration = Duration::from_millis(50);
 
-/// What a thread has to tell of a connection.
+/// An event that a thread reports about a connection.
 pub struct WireNews {
     wire: Wire,
     generation: u64,
@@ -26,21 +26,21 @@ enum What {
     Down(String),
 }
 
-/// What became of a connection.
+/// An event of a connection.
 #[derive(Debug)]
 pub enum WireEvent {
-    /// It stands.
+    /// It is established.
     Up(Wire),
-    /// It brought something.
+    /// Bytes came in.
     Bytes(Wire, Vec<u8>),
-    /// It is gone, or could not be made: why.
+    /// It was lost, or could not be made: the reason.
     Down(Wire, String),
 }
 
 /// Both connections.
 pub struct Wires {
     rotator: String,
-    /// The connection that counts, by its generation.
+    /// The current connection of each kind, with its generation.
     open: HashMap<u8, (u64, Option<TcpStream>)>,
     generation: u64,
 }
@@ -62,7 +62,7 @@ impl Wires {
         }
     }
 
-    /// Makes a connection; `tell` is called with what becomes of it, from another thread.
+    /// Makes a connection; `tell` is called with its events, from another thread.
     pub fn connect(&mut self, wire: Wire, tell: impl Fn(WireNews) + Send + 'static) {
         self.generation += 1;
         let generation = self.generation;
@@ -96,7 +96,7 @@ impl Wires {
         });
     }
 
-    /// Sends at once. Gives what there is to tell when that failed.
+    /// Sends at once. Returns an event if that failed, else `None`.
     pub fn write(&mut self, wire: Wire, text: &str) -> Option<WireNews> {
         let (generation, Some(stream)) = self.open.get_mut(&key(wire))? else {
             return None;
@@ -117,7 +117,7 @@ impl Wires {
         }
     }
 
-    /// What became of the connection that counts; none for news of an older one.
+    /// Returns the event if it is of the current connection; `None` if it is of an older one.
     pub fn take(&mut self, news: WireNews) -> Option<WireEvent> {
         let (current, stream) = self.open.get_mut(&key(news.wire))?;
         if *current != news.generation {
@@ -137,13 +137,13 @@ impl Wires {
     }
 }
 
-/// To the first address of a name that answers.
+/// Connects to the first address of a name that answers.
 fn connect(rotator: &str) -> std::io::Result<TcpStream> {
     let mut last = std::io::Error::other("the name has no address");
     for address in rotator.to_socket_addrs()? {
         match TcpStream::connect_timeout(&address, CONNECT) {
             Ok(stream) => {
-                // A stop is a single small packet that must not wait for company.
+                // A stop is a single small packet that must not wait for more data.
                 stream.set_nodelay(true)?;
                 stream.set_write_timeout(Some(WRITE))?;
                 return Ok(stream);

@@ -1,5 +1,5 @@
-//! The zone round the Sun that the beam must not enter: whether a box of travel does, and whether a
-//! way from inside it leads out.
+//! The zone round the Sun that the beam must not enter: whether a box of travel enters it, and
+//! whether a path from inside leads out.
 
 use nalgebra::Vector3;
 
@@ -13,12 +13,11 @@ pub struct SunZone {
     pub sun: Vector3<f64>,
     /// Half-angle of the cone.
     pub radius: Angle,
-    /// How far on the sky the beam moves at most while a reading changes by one: see
-    /// [`largest_rate`].
+    /// Largest motion of the beam on the sky per unit change of a reading: see [`largest_rate`].
     pub rate: f64,
 }
 
-/// The half-angle of the zone round the Sun, if nobody says otherwise: the larger of ten degrees and
+/// The default half-angle of the zone round the Sun: the larger of ten degrees and
 /// three beamwidths, and three times the pointing error (one standard deviation, on the sky).
 pub fn usual_radius(beamwidth: Angle, pointing_error: Angle) -> Angle {
     /// Where the focused spot has left the feed (common practice, no source).
@@ -28,11 +27,11 @@ pub fn usual_radius(beamwidth: Angle, pointing_error: Angle) -> Angle {
 
 /// Boxes are halved down to this; one that is not clear of the zone by then counts as entering it.
 const SMALLEST: Angle = Angle::from_degrees(0.05);
-/// A way out is looked at this finely.
+/// A path out is checked at steps of this size.
 const STEP: Angle = Angle::from_degrees(0.25);
-/// At its beginning it is looked at after so much.
+/// At its beginning it is checked after this step.
 const PROBE: Angle = Angle::from_degrees(0.001);
-/// More looks along one axis than these are not needed: a step of travel is short.
+/// No more checks than this are needed along one axis: a step of travel is short.
 const MOST_LOOKS: usize = 400;
 
 impl SunZone {
@@ -41,7 +40,7 @@ impl SunZone {
         angle_between(&beam.beam(axes), &self.sun)
     }
 
-    /// Whether the beam is within the zone.
+    /// Whether the beam is in the zone.
     pub fn holds(&self, beam: &dyn Beam, axes: Axes) -> bool {
         // Not-a-number is never clear.
         let clear = self.distance(beam, axes) >= self.radius;
@@ -50,7 +49,7 @@ impl SunZone {
 
     /// Whether any reading of a box puts the beam into the zone. The answer errs to the safe side,
     /// by less than `SMALLEST`: a box is clear when the zone is farther from the beam at its middle
-    /// than the beam moves from there to any corner; else its halves are asked.
+    /// than the beam moves from there to any corner; else its halves are checked.
     pub fn is_entered_by(&self, beam: &dyn Beam, travel: Travel) -> bool {
         let mut boxes = vec![travel];
         while let Some(travel) = boxes.pop() {
@@ -73,9 +72,9 @@ impl SunZone {
         false
     }
 
-    /// Whether every way from one reading to another, the axes moving each at its own speed, takes
-    /// the beam ever farther from the Sun as long as it is in the zone. A way that leaves the zone
-    /// cannot come back into it then.
+    /// Whether every path from one reading to another, each axis moving at its own speed, takes the
+    /// beam steadily away from the Sun while it is in the zone. Such a path cannot enter the zone
+    /// again once it has left it.
     pub fn is_left_by(&self, beam: &dyn Beam, from: Axes, to: Axes) -> bool {
         let looks = |i: usize| {
             let ratio = (to.0[i] - from.0[i]).abs() / STEP;
@@ -92,7 +91,7 @@ impl SunZone {
         };
         let distance = |i: usize, j: usize| self.distance(beam, place(i, j)).radians();
         let radius = self.radius.radians();
-        // Along a line the distance falls, if at all, at its beginning: there it is looked at closely.
+        // Along a line the distance falls, if at all, at its beginning: that is checked closely.
         let begins_well = |i: usize, j: usize, axis: usize| {
             let start = place(i, j);
             let way = (to.0[axis] - from.0[axis]).radians();
@@ -124,8 +123,8 @@ impl SunZone {
     }
 }
 
-/// How far on the sky the beam moves at most while a reading changes by one, over all readings of a
-/// box; with a little room for what lies between the places looked at.
+/// Largest motion of the beam on the sky per unit change of a reading, over all readings of a box;
+/// with a small margin for what lies between the points checked.
 pub fn largest_rate(beam: &dyn Beam, travel: Travel) -> f64 {
     /// Along each axis: several to each wave of the errors that come twice a turn.
     const PLACES: usize = 24;
@@ -203,7 +202,7 @@ mod tests {
         assert!(!zone.is_entered_by(&plain, travel((0.0, 0.0), (150.0, 89.0))));
         // A whole turn further on is the same sky.
         assert!(zone.is_entered_by(&plain, travel((530.0, 40.0), (535.0, 41.0))));
-        // A beam that is no direction is never clear.
+        // A beam that is not a valid direction is never clear.
         let nowhere = |_: Axes| Vector3::repeat(f64::NAN);
         assert!(zone.is_entered_by(&nowhere, travel((0.0, 0.0), (0.0, 0.0))));
         assert!(zone.holds(&nowhere, Axes::from_degrees(0.0, 0.0)));

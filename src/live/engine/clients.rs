@@ -1,4 +1,4 @@
-//! What clients say, and what becomes of it.
+//! Handles the commands of clients.
 
 use super::super::reasons;
 use super::{Action, NOT_CONNECTED, OnDisconnect, POLL, Pending, Relay, STALE, WaitingFor, Wish};
@@ -24,7 +24,7 @@ impl Relay {
         };
         match request.command.clone() {
             Command::Stop => {
-                // Sent already when its turn comes, unless nobody saw it come.
+                // Already sent by the time its line is handled, unless it was not seen as urgent.
                 if self.stopped_at < count {
                     self.stopped_at = count;
                     let who = self.clients.name(id).to_owned();
@@ -120,7 +120,7 @@ impl Relay {
         }
     }
 
-    /// A client wants the mount to move.
+    /// Handles a client's request to move the mount.
     pub(super) fn wish(
         &mut self,
         id: ClientId,
@@ -130,7 +130,7 @@ impl Relay {
         wish: Wish,
     ) {
         if let Wish::Demand(asked) = wish {
-            // What it wants to see its positions as, whatever comes of it.
+            // Positions are reported on the turn of this demand, even if it is refused.
             self.clients.demanded(id, asked);
         }
         if let Some((code, why)) = self.refusal(id, count) {
@@ -151,8 +151,8 @@ impl Relay {
         }
     }
 
-    /// Why what a client asks of the mount is not taken, whatever it is. One that is taken commands
-    /// from now on.
+    /// Why a client's request of any kind is refused; `None` if it is accepted: then this client
+    /// commands from now on.
     fn refusal(&mut self, id: ClientId, count: u64) -> Option<(Code, &'static str)> {
         if count < self.stopped_at {
             Some((Code::Rejected, "overtaken by a stop"))
@@ -167,12 +167,12 @@ impl Relay {
         }
     }
 
-    /// Why nothing can be asked of the mount.
+    /// Why the mount cannot be asked anything; `None` if it can.
     fn away(&self) -> Option<(Code, &'static str)> {
         (!self.main.is_up()).then_some((Code::Broken, NOT_CONNECTED))
     }
 
-    /// What waited for a position to be decided by makes room for something newer.
+    /// Drops the request that waits for a position, for a newer one.
     pub(super) fn give_way(&mut self) {
         if let Some(pending) = self.pending.take() {
             self.settle(pending.number, Code::Rejected, reasons::NEWER_DEMAND);
@@ -191,7 +191,7 @@ impl Relay {
         }
     }
 
-    /// A reading young enough to decide by.
+    /// The reading, if it is recent enough to decide by.
     pub(super) fn fresh(&self) -> Option<Axes> {
         let (axes, since) = self.reading?;
         (self.now.saturating_sub(since) <= STALE).then_some(axes)
@@ -225,7 +225,7 @@ impl Relay {
         }
         self.cancel("a reset was asked for");
         let number = self.wait(id, request, text, WaitingFor::Acknowledgement);
-        // Where it goes and what it counts from afterwards nobody knows.
+        // Where it goes, and its zeros afterwards, are unknown.
         self.ways.clear();
         self.reading = None;
         self.ask(Question::Reset(number), None);

@@ -1,4 +1,4 @@
-//! From a wish to what is sent: the guard is asked, and the way is pursued.
+//! From a request to what is sent: asks the guard, and follows the path step by step.
 
 use super::super::reasons;
 use super::{Action, Driven, MOTION, Pending, Relay, SunPlace, WaitingFor, Wire, Wish};
@@ -127,13 +127,13 @@ impl Relay {
 
     pub(super) fn judge(&self, here: Axes, goal: Goal) -> GuardDecision {
         let Ok(zone) = self.zone() else {
-            // Where the Sun is is not known: nothing may be moved.
+            // The place of the Sun is unknown: nothing may be moved.
             return GuardDecision::Refuse(Refused::WayNearSun);
         };
         let situation = Situation {
             here,
-            // What may not have been taken is sent again when a mount that stands still is told once
-            // more to go there.
+            // A target that may not have been accepted is sent again if it is demanded again while
+            // the mount stands still.
             sent: self.sent.filter(|_| !self.doubtful || self.moves()),
             zone,
         };
@@ -159,7 +159,7 @@ impl Relay {
         }
     }
 
-    /// Nothing more is wanted of the mount.
+    /// Cancels the present goal.
     pub(super) fn cancel(&mut self, why: &str) {
         self.goal = None;
         self.demand = None;
@@ -170,7 +170,7 @@ impl Relay {
         }
     }
 
-    /// Goes on with what is under way.
+    /// Continues the present move.
     pub(super) fn pursue(&mut self, here: Axes) {
         let Some(goal) = self.goal else {
             return;

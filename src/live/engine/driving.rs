@@ -1,5 +1,5 @@
 //! A program that owns the relay and drives the mount by readings: it passes the same guard, and
-//! hears what a client never does.
+//! gets reports that clients do not.
 
 use std::time::Duration;
 
@@ -13,11 +13,11 @@ use crate::live::daemon::Question;
 pub enum Drive {
     /// These readings.
     To(Axes),
-    /// The mount to stand, for this reason; nothing is held back afterwards.
+    /// Stop the mount, for this reason; later demands are not blocked.
     Halt(String),
-    /// Another half-angle of the zone round the Sun; none suspends it.
+    /// Another half-angle of the zone round the Sun; `None` suspends it.
     Zone(Option<Angle>),
-    /// To know the ranges that the daemon has.
+    /// Ask for the daemon's ranges.
     Limits,
 }
 
@@ -28,15 +28,15 @@ pub enum Driven {
     At(Axes, Duration),
     /// The mount was told to go here: the readings that were wanted, or a part of the way there.
     Sent(Axes),
-    /// The readings are refused, or the mount does not take them: why.
+    /// The readings were refused, by the guard or the mount: the reason.
     Refused(String),
-    /// The mount was told to stop: why.
+    /// The mount was told to stop: the reason.
     Stopped(String),
-    /// A stop was acknowledged and the mount goes on all the same.
+    /// A stop was acknowledged but the mount still moves.
     Disobeyed,
-    /// The connection to the mount is gone: why.
+    /// The connection to the mount was lost: the reason.
     Lost(String),
-    /// The ranges that the daemon has; none when it does not say.
+    /// The daemon's ranges; `None` if it does not report them.
     Limits(Option<Travel>),
 }
 
@@ -64,7 +64,7 @@ impl Relay {
             self.hear(Driven::Refused(why.to_owned()));
             return;
         }
-        // What waited from the owner itself makes room without a word.
+        // The owner's own pending request is replaced without a report.
         if self.pending.as_ref().is_some_and(|p| p.number != 0) {
             self.give_way();
         }

@@ -1,8 +1,7 @@
 //! The relay itself, as a machine without input, output or clock of its own: events go in with the
 //! time at which they came, and what is to be done about them comes out.
 //!
-//! Whoever runs it owns the sockets and the clock. Tests drive it with a pretended mount and a
-//! clock of their own.
+//! The caller owns the sockets and the clock. Tests drive it with a simulated mount and clock.
 
 mod clients;
 mod deciding;
@@ -44,7 +43,7 @@ pub struct RelaySettings {
     pub leash: Angle,
     /// Smaller changes are not sent on.
     pub deadband: Angle,
-    /// Half-angle of the zone round the Sun; none when it is not guarded.
+    /// Half-angle of the zone round the Sun; `None` if it is not guarded.
     pub zone: Option<Angle>,
     /// Half-power width of the beam.
     pub beamwidth: Angle,
@@ -52,7 +51,7 @@ pub struct RelaySettings {
     pub on_disconnect: OnDisconnect,
     /// Where `K` goes.
     pub park: Option<Axes>,
-    /// Whether moves until told otherwise are let through, guarded.
+    /// Whether moves without an end are let through, guarded.
     pub allow_move: bool,
     /// Whether resets are let through.
     pub allow_reset: bool,
@@ -73,7 +72,7 @@ pub enum SunPlace {
     Unknown,
 }
 
-/// Tells where the Sun is.
+/// Gives the place of the Sun.
 pub type SunAt = Box<dyn Fn(Utc) -> SunPlace + Send>;
 
 /// One of the two connections to the mount's daemon.
@@ -90,7 +89,7 @@ pub enum Wire {
 pub enum Operator {
     /// Stops the mount; demands are refused until acknowledged.
     Stop,
-    /// Has seen what was told, and demands may go on.
+    /// Acknowledges the alarm: demands are accepted again.
     Acknowledge,
     /// Stops the mount and ends the relay.
     End,
@@ -106,21 +105,21 @@ pub enum Event<'a> {
     Line(ClientId, DaemonLine, u64),
     /// A client is gone.
     Closed(ClientId),
-    /// A line that came as number so is a stop; the line itself follows when its turn comes.
+    /// The line of this number is a stop; the line itself follows in its turn.
     Urgent(ClientId, u64),
-    /// A connection to the mount stands.
+    /// A connection to the mount is up.
     WireUp(Wire),
-    /// It brought something.
+    /// Bytes came in over it.
     WireBytes(Wire, &'a [u8]),
-    /// It is gone, or could not be made: why.
+    /// It was lost, or could not be made: the reason.
     WireDown(Wire, String),
-    /// Someone at the relay.
+    /// An action of the operator, and how it came.
     Operator(Operator, &'static str),
     /// The stop file is there, or is gone.
     StopFile(bool),
     /// Another calibration.
     Calibration(Box<FullModel>, Vec<String>),
-    /// Something to tell.
+    /// A message for the operator.
     Tell(RelayNotice),
     /// The program that owns the relay wants something of the mount.
     Drive(Drive),
@@ -153,43 +152,43 @@ pub enum Action {
     End,
 }
 
-/// At most so often the mount is asked where it stands,
+/// Shortest time between two polls of the mount's position,
 const POLL: Duration = Duration::from_millis(200);
-/// and so often when nothing moves or asks.
+/// and the time between them when nothing moves and no client asks.
 const IDLE_POLL: Duration = Duration::from_secs(1);
-/// Deadlines are looked at so often.
+/// Time between two checks of deadlines.
 const TICK: Duration = Duration::from_millis(100);
-/// A position is not told to anyone, and nothing is decided by it, when it is older.
+/// A position older than this is neither reported nor used for decisions.
 const STALE: Duration = Duration::from_secs(2);
 /// How long a client waits for a position, or a demand for one to be decided by; common clients give
 /// up after two seconds.
 const PATIENCE: Duration = Duration::from_millis(1500);
 /// How long a client waits for the mount to acknowledge.
 const ACKNOWLEDGE: Duration = Duration::from_secs(2);
-/// A mount that moves and whose position is missing for so long is stopped.
+/// A moving mount that reports no position for this long is stopped.
 const MISSING: Duration = Duration::from_secs(3);
 /// A stop that is not acknowledged by then is sent over the other connection too.
 const STOP_UNANSWERED: Duration = Duration::from_millis(300);
-/// A mount that still moves so long after a stop does not obey; it is told so again each time.
+/// A mount that still moves this long after a stop does not obey; the stop is then sent again.
 const STOP_IGNORED: Duration = Duration::from_secs(2);
-/// Between two readings a poll apart, so much is motion.
+/// A change by this much between two polls counts as motion.
 const MOTION: Angle = Angle::from_degrees(0.02);
 /// A mount brakes from its old target for no longer than this.
 const BRAKING: Duration = Duration::from_secs(5);
-/// After a move is asked for the mount is looked at often for at least so long.
+/// After a move is demanded the mount is polled quickly for at least this long.
 const LIVELY: Duration = Duration::from_secs(3);
-/// An alarm that goes on is told again so often.
+/// Time after which a lasting alarm is repeated.
 const ALARM_AGAIN: Duration = Duration::from_secs(60);
-/// When the relay ends, the mount has so long to stand still.
+/// When the relay ends, the mount has this long to come to rest.
 const FAREWELL: Duration = Duration::from_secs(3);
-/// A demand that is not renewed for so long is followed no more as far as the log is concerned.
+/// A demand not renewed for this long no longer counts as followed in the log.
 const FOLLOWED: Duration = Duration::from_secs(60);
-/// The Sun moves by a quarter of a degree a minute: its place is computed so often.
+/// The Sun moves by a quarter of a degree a minute: its place is computed this often.
 const SUN_EVERY: Duration = Duration::from_secs(1);
-/// What is said of a mount that nothing can be asked of.
+/// Reason given when the mount cannot be asked anything.
 const NOT_CONNECTED: &str = "the mount is not connected";
 
-/// What a client wants of the mount, waiting for a position to be decided by.
+/// A client's request of the mount, waiting for a position to be decided by.
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Wish {
     Demand(AskedDirection),
@@ -224,7 +223,7 @@ enum WaitingFor {
     Acknowledgement,
 }
 
-/// A stop that was sent and how it goes.
+/// A stop that was sent, and its progress.
 #[derive(Clone, Copy, Debug)]
 struct Stopping {
     since: Duration,
@@ -233,7 +232,7 @@ struct Stopping {
     told_at: Duration,
 }
 
-/// Why demands are refused until someone does something.
+/// Why demands are refused until the operator acts.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 struct Holds {
     jump: bool,
@@ -255,36 +254,36 @@ pub struct Relay {
     numbers: u64,
     waiting: Vec<Waiting>,
     pending: Option<Pending>,
-    /// Where the mount stood, and since when that is known.
+    /// Last position of the mount, and when it was asked for.
     reading: Option<(Axes, Duration)>,
     moved_at: Option<Duration>,
     asked_at: Option<Duration>,
-    /// What was last sent and holds.
+    /// The target last sent, if it still holds.
     sent: Option<Axes>,
     /// Where the mount was sent lately, and where it stood then: its way.
     ways: Vec<(Axes, Axes, Duration)>,
-    /// Where it is to be in the end.
+    /// The final readings.
     goal: Option<Axes>,
     /// What is demanded.
     demand: Option<AskedDirection>,
     /// Lines that came before this one are overtaken by a stop.
     stopped_at: u64,
     stopping: Option<Stopping>,
-    /// A stop that could not be sent, for want of a connection.
+    /// Whether a stop could not be sent because no connection was up.
     owed_stop: bool,
     holds: Holds,
     sun: Option<(SunPlace, Duration)>,
     sun_told: Option<Duration>,
     outside_told: bool,
     guard: String,
-    /// Whether the main connection has answered: only then is that for stops made.
+    /// Whether the main connection has answered: the one for stops is made only then.
     main_answers: bool,
-    /// Whether what was last sent may not have been taken.
+    /// Whether the target last sent may not have been accepted.
     doubtful: bool,
     stop_opened: Option<Duration>,
     /// Whether the connection for stops has answered: until then stops go over both.
     stop_proven: bool,
-    /// How often it came and went for nothing.
+    /// How often it was closed soon after it was made.
     short_lives: u32,
     demanded_at: Option<Duration>,
     ending: Option<Duration>,
@@ -334,7 +333,7 @@ impl Relay {
     }
 
     /// Takes an event that came at `now` on a clock that only goes forward, at the time of day `utc`,
-    /// and gives what is to be done, in order.
+    /// and returns the actions to carry out, in order.
     pub fn handle(&mut self, event: Event<'_>, now: Duration, utc: Utc) -> Vec<Action> {
         self.now = self.now.max(now);
         self.utc = utc;

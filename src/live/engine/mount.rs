@@ -1,4 +1,4 @@
-//! The mount's side: connections that come and go, answers, and what readings tell.
+//! The mount's side: connections made and lost, answers, and checks of readings.
 
 use super::super::reasons;
 use super::{
@@ -29,7 +29,7 @@ impl Relay {
                 self.stop_wire.opened();
                 self.stop_opened = Some(self.now);
                 self.stop_proven = false;
-                // A daemon that takes one connection only leaves this unanswered.
+                // A daemon that serves only one connection leaves this unanswered.
                 let now = self.now;
                 if let Some(talk) = self.stop_wire.conversation() {
                     let text = talk.ask(Question::Position, None, now);
@@ -78,8 +78,8 @@ impl Relay {
         }
     }
 
-    /// The connection for stops, or the other soon after it, is gone: a daemon that takes one
-    /// connection only does so each time. Then stops go over the other.
+    /// Called when the connection for stops, or the other soon after it, is lost. A daemon that
+    /// accepts only one connection does so each time; then stops go over the other.
     pub(super) fn one_door_only(&mut self) {
         /// A daemon that takes one connection closes the second at once.
         const SOON: Duration = Duration::from_secs(2);
@@ -150,8 +150,8 @@ impl Relay {
                     for number in lost {
                         self.settle(number, Code::Protocol, "the mount's answer makes no sense");
                     }
-                    // Nothing is sent again by itself; the next demand is, for this may not have
-                    // been taken.
+                    // Nothing is sent again automatically; the next demand is sent, since this
+                    // one may not have been accepted.
                     self.doubtful |= self.goal.take().is_some();
                 }
             }
@@ -178,7 +178,7 @@ impl Relay {
         self.settle(number, code, &why);
     }
 
-    /// A reading came.
+    /// Handles a reading.
     pub(super) fn position(&mut self, axes: Axes, asked: Duration) {
         let before = self.reading;
         let moved = before.map_or(Angle::ZERO, |(last, _)| last.way_to(axes));
@@ -186,7 +186,7 @@ impl Relay {
             self.moved_at = Some(self.now);
         }
         if let Some((last, _)) = before {
-            // Without any it stands where it stood.
+            // Without any, the mount stays where it was.
             let mut way: Vec<Axes> = (self.ways.iter())
                 .flat_map(|(from, to, _)| [*from, *to])
                 .collect();
@@ -227,7 +227,7 @@ impl Relay {
 
     pub(super) fn strayed(&mut self, last: Axes, axes: Axes, off: Angle) {
         let ([was_1, was_2], [is_1, is_2]) = (last.degrees(), axes.degrees());
-        // So that the same jump is told once.
+        // So that the same jump is reported once.
         self.ways.clear();
         if self.goal.is_some() || self.sent.is_some() {
             self.stop("the reading is off its way");
@@ -264,7 +264,7 @@ impl Relay {
         }
     }
 
-    /// The Sun on a dish that stands still is told, and nothing is moved.
+    /// Warns of the Sun in the beam of a mount at rest, which is not moved.
     pub(super) fn warn_of_sun(&mut self, axes: Axes) {
         let Ok(Some(zone)) = self.zone() else {
             if self.zone().is_err() {

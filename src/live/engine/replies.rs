@@ -1,4 +1,4 @@
-//! Replies in their order, rows of the log, and what the person is told and shown.
+//! Replies in their order, rows of the log, and messages and status for the operator.
 
 use super::{Action, Driven, FOLLOWED, Relay, Waiting, WaitingFor};
 use crate::angle::Angle;
@@ -65,7 +65,7 @@ impl Relay {
         self.log(row.told(told));
     }
 
-    /// Answers a question for the position with what is known of it.
+    /// Answers a query of the position with the last reading.
     pub(super) fn settle_position(&mut self, number: u64) {
         let Some(axes) = self.fresh() else {
             self.settle(number, Code::Timeout, "no position younger than 2 s");
@@ -122,7 +122,7 @@ impl Relay {
         self.log(row);
     }
 
-    /// A row with where the mount stands and how far from the Sun.
+    /// Logs a row with the mount's reading and the beam's distance from the Sun.
     pub(super) fn log(&mut self, row: RelayRow) {
         let reading = self.reading();
         let sun = reading.and_then(|axes| self.sun_distance(axes));

@@ -1,4 +1,4 @@
-//! Stops: written first, watched, repeated; and what holds demands back until someone has looked.
+//! Stops: written first, watched, repeated; and the blocks on demands until they are acknowledged.
 
 use super::super::reasons;
 use super::{
@@ -25,7 +25,7 @@ impl Relay {
         if let Some(talk) = self.main.conversation()
             && (!alone || talk.awaits_target())
         {
-            // A target on its way might be obeyed after a stop that came by another door.
+            // A target in transit might be obeyed after a stop sent over the other connection.
             let text = talk.ask(Question::Stop, None, now);
             self.out.push(Action::Write(Wire::Main, text));
             written = true;
@@ -75,7 +75,7 @@ impl Relay {
         }
     }
 
-    /// A reading after a stop: does the mount obey?
+    /// Checks by a reading after a stop whether the mount obeys.
     pub(super) fn obeys(&mut self, moved: Angle) {
         let Some(mut stopping) = self.stopping else {
             return;

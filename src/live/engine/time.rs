@@ -1,4 +1,4 @@
-//! What time alone brings: polls, deadlines, the end.
+//! Whatever is due by time alone: polls, deadlines, the end.
 
 use super::super::reasons;
 use super::{
@@ -22,7 +22,7 @@ impl Relay {
             .is_some_and(|at| self.now.saturating_sub(at) < LIVELY)
     }
 
-    /// What time alone brings.
+    /// Handles whatever is due by time alone.
     pub(super) fn look_after(&mut self) {
         let now = self.now;
         for (wire, connection) in [
@@ -63,7 +63,7 @@ impl Relay {
         }
     }
 
-    /// How often the mount is asked where it stands.
+    /// Time between two polls of the mount's position.
     pub(super) fn poll_every(&self) -> Duration {
         let wanted = self.pending.is_some()
             || self.waiting.iter().any(|w| w.kind == WaitingFor::Position)
@@ -74,7 +74,7 @@ impl Relay {
         }
     }
 
-    /// Asks where the mount stands, when it is time and nobody has asked yet.
+    /// Asks for the mount's position, if it is due and not asked for already.
     pub(super) fn poll(&mut self) {
         let now = self.now;
         let every = self.poll_every();
@@ -90,7 +90,7 @@ impl Relay {
         }
     }
 
-    /// Replies whose patience is at its end.
+    /// Answers commands that have waited too long.
     pub(super) fn run_out(&mut self) {
         let now = self.now;
         if let Some(pending) = self
