@@ -1,5 +1,6 @@
 //! The map of rooms in DEVELOPERS.md, held against what the sources import; no circles, neither of
-//! rooms nor of the files in one; and the tuned constants, each under a heading that names its bench.
+//! rooms nor of the files in one; the tuned constants, each under a heading that names its bench; and
+//! no message with a run of spaces, which a lost line continuation leaves.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
@@ -336,4 +337,36 @@ fn tuned_constants_name_their_bench() {
             "{file}: all are read"
         );
     }
+}
+
+/// Where the tests of a source file begin, in bytes.
+fn before_tests(text: &str) -> &str {
+    &text[..text.find("#[cfg(test)]").unwrap_or(text.len())]
+}
+
+/// A run of so many spaces between words is no layout: rustfmt aligns nothing within a line.
+const RUN: usize = 6;
+
+#[test]
+fn no_message_has_a_run_of_spaces() {
+    let mut files = Vec::new();
+    sources(
+        &Path::new(env!("CARGO_MANIFEST_DIR")).join("src"),
+        &mut files,
+    );
+    let run = " ".repeat(RUN);
+    let mut found = Vec::new();
+    for path in files {
+        let text = std::fs::read_to_string(&path).expect("text");
+        for (number, line) in before_tests(&text).lines().enumerate() {
+            let words = line.trim_start();
+            let is_message = words.split_once(&run).is_some_and(|(before, after)| {
+                before.contains('"') && after.trim_start().starts_with(char::is_alphabetic)
+            });
+            if is_message {
+                found.push(format!("{}:{}: {words}", path.display(), number + 1));
+            }
+        }
+    }
+    assert!(found.is_empty(), "{found:#?}");
 }
