@@ -1,6 +1,6 @@
-//! What is worked out between two scans: the scan at once, all scans together, the mount, and what to
-//! measure next. A function of its input, which may take a while: whoever runs the observation does it
-//! aside, so that a stop never waits for it.
+//! Computed between two scans: the new scan, all scans together, the mount, and what to measure
+//! next. A pure function that may take a while: the caller runs it in another thread, so that a
+//! stop never waits for it.
 
 use std::sync::Arc;
 
@@ -18,7 +18,7 @@ use crate::solve::{Options, calibration, solve};
 use crate::station::Station;
 use crate::time::Utc;
 
-/// What is to be worked out.
+/// Input of an evaluation.
 #[derive(Clone, Debug)]
 pub struct Job {
     /// The station.
@@ -27,11 +27,11 @@ pub struct Job {
     pub sky: Arc<Sky>,
     /// All scans so far.
     pub scans: Arc<Vec<Scan>>,
-    /// So many of the last are new.
+    /// How many of the last scans are new.
     pub new: usize,
-    /// Scans before this one tell nothing of the mount as it stands: something slipped.
+    /// Scans before this one do not apply to the mount as it is now: something slipped.
     pub since: usize,
-    /// What was known before any.
+    /// Knowledge of the mount before any scan.
     pub prior: Knowledge,
     /// When it is asked.
     pub now: Utc,
@@ -43,19 +43,19 @@ pub struct Job {
     pub emitters: Vec<EmitterId>,
     /// Whether the user named them.
     pub named: bool,
-    /// Not these, for now.
+    /// Emitters excluded for now.
     pub aside: Vec<EmitterId>,
     /// To be searched for first; else the strongest.
     pub search_on: Option<EmitterId>,
     /// Half-angle of the zone round the Sun, if it is guarded.
     pub zone: Option<Angle>,
-    /// Whether all that would be done is to be told.
+    /// Whether the whole plan is to be listed.
     pub rehearse: bool,
     /// Whether the mount may be searched for: nothing is known of it yet.
     pub uncalibrated: bool,
-    /// The zeros are off by no more than this; none when nothing says so.
+    /// Largest error of the zeros; `None` if it is not given.
     pub zeros: Option<Angle>,
-    /// What was not found where it should have been.
+    /// Emitters not found where they should have been.
     pub missed: Vec<Missed>,
 }
 
@@ -66,7 +66,7 @@ pub struct EvaluatedScan {
     pub name: String,
     /// Its emitter.
     pub emitter: String,
-    /// What to think of it.
+    /// The verdict on it.
     pub verdict: ScanVerdict,
     /// Why, in words.
     pub why: String,
@@ -74,7 +74,7 @@ pub struct EvaluatedScan {
     pub found: Option<FoundEmitter>,
     /// How far it lies from where it was expected, and one standard deviation of that.
     pub off: Option<(Angle, Angle)>,
-    /// Whether it only shows a flank of the peak, or hardly that.
+    /// Whether it shows only a flank of the peak, or less.
     pub one_flank: bool,
     /// Whether it has a flat top.
     pub saturated: bool,
@@ -89,7 +89,7 @@ pub struct Solved {
     pub rms: Angle,
     /// The bound that it keeps in 95 % of cases.
     pub rms_95: Angle,
-    /// How far the numbers can be trusted.
+    /// How reliable the numbers are.
     pub trust: Trust,
 }
 
@@ -98,11 +98,11 @@ pub struct Solved {
 pub enum NextMove {
     /// This emitter, not before that time.
     Measure(EmitterId, Utc),
-    /// Nothing can be measured: why.
+    /// Nothing can be measured: the reason.
     Nothing(String),
 }
 
-/// What was worked out.
+/// Result of an evaluation.
 #[derive(Clone, Debug)]
 pub struct Answer {
     /// Of the new scans.
@@ -113,26 +113,26 @@ pub struct Answer {
     pub peaks: usize,
     /// The peaks file.
     pub peaks_csv: String,
-    /// By all peaks together; none while they are too few.
+    /// Solution from all peaks; `None` while there are too few.
     pub solved: Option<Solved>,
-    /// Expected pointing error over the sky by what is known, now and when the plan is done.
+    /// Expected pointing error over the sky, now and at the end of the plan.
     pub expected: Option<(Angle, Angle)>,
     /// What to do next.
     pub next: NextMove,
-    /// Scans that are of other emitters than they say, by their places in the job's.
+    /// Scans that belong to other emitters than stated, by their index in the job's scans.
     pub renamed: Vec<(usize, EmitterId)>,
-    /// Whether the emitters found might as well be others.
+    /// Whether the identities of the emitters found are in doubt.
     pub doubtful: bool,
-    /// All that would be done, a line each, if it was asked for.
+    /// The whole plan, a line per step, if it was asked for.
     pub rehearsal: Vec<String>,
 }
 
-/// Fewer peaks than these are not solved: no freedom would be left.
+/// Fewer peaks than these are not solved: no degrees of freedom would be left.
 const FEWEST_SOLVED: usize = 6;
-/// So many beamwidths about an emitter the beam runs in a scan.
+/// Distance from the emitter to which the beam runs in a scan, beamwidths.
 const SCANNED: f64 = 2.0;
 
-/// Works it out.
+/// Evaluates a job.
 pub fn evaluate(job: &Job) -> Answer {
     let (station, sky) = (job.station.as_ref(), job.sky.as_ref());
     let reduction = reduce_scans(&job.scans, station, sky, &scan::ReduceOptions::default());
@@ -194,8 +194,8 @@ pub fn evaluate(job: &Job) -> Answer {
     }
 }
 
-/// Scans whose emitters are others than they say; or, when that is not clear, the mount by the other
-/// names.
+/// Scans whose emitters differ from the stated ones; or, if that is not clear, the mount by the
+/// other names.
 fn names(
     job: &Job,
     scans: &[ReducedScan],
@@ -251,7 +251,7 @@ fn names(
     (renamed, None)
 }
 
-/// An emitter that would not be where it is looked for if the names were the other ones.
+/// Picks an emitter whose expected place differs between the two sets of names.
 fn telling(job: &Job, knowledge: &Knowledge, other: &Knowledge) -> Option<NextMove> {
     let sky = job.sky.as_ref();
     let beamwidth = job.station.dish.beamwidth;
@@ -338,7 +338,7 @@ fn is_clear_of_sun(job: &Job, id: EmitterId, room: Angle) -> bool {
     !up || id == job.sky.sun() || sun > zone + room
 }
 
-/// What tells most, by the plan.
+/// The most informative measurement, by the plan.
 fn planned(job: &Job, knowledge: &Knowledge) -> (NextMove, Option<(Angle, Angle)>) {
     let (station, sky) = (job.station.as_ref(), job.sky.as_ref());
     let left_s = job.until.seconds_since(job.now);
@@ -395,7 +395,7 @@ fn planned(job: &Job, knowledge: &Knowledge) -> (NextMove, Option<(Angle, Angle)
     (NextMove::Nothing(why), None)
 }
 
-/// Everything that would be done from now on, with its time and its readings as far as they are known.
+/// All steps from now on, with their times and their readings as far as they are known.
 fn rehearsal(job: &Job, knowledge: &Knowledge, next: &NextMove) -> Vec<String> {
     let (station, sky) = (job.station.as_ref(), job.sky.as_ref());
     let mut lines = Vec::new();
@@ -455,7 +455,7 @@ fn rehearsal(job: &Job, knowledge: &Knowledge, next: &NextMove) -> Vec<String> {
     lines
 }
 
-/// The strongest emitter that the mount reaches: to be searched for.
+/// The strongest emitter that the mount reaches, to be searched for.
 fn strongest(job: &Job, knowledge: &Knowledge) -> NextMove {
     /// Here a search is neither cut off by the ranges nor as wide as near the zenith.
     const GOOD: (f64, f64) = (20.0, 60.0);
@@ -489,7 +489,7 @@ fn strongest(job: &Job, knowledge: &Knowledge) -> NextMove {
             _ if job.search_on == Some(id) => 1e6,
             Some(emitter) => match strength(&station.dish, emitter, SYSTEM_TEMPERATURE_K) {
                 Some(strength) => strength.decibels,
-                // What is built to be heard is heard well.
+                // A transmitter built to be received is strong.
                 None => 15.0,
             },
             None => 0.0,

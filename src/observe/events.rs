@@ -1,4 +1,4 @@
-//! What goes into the machine of an observation and what comes out of it.
+//! Events and actions of the machine of an observation.
 
 use super::evaluation::{Answer, EvaluatedScan, Job, Solved};
 use super::knowledge::Knowledge;
@@ -11,12 +11,12 @@ use crate::sky::{EmitterId, Sky};
 use crate::station::Station;
 use crate::time::Utc;
 
-/// How an observation goes.
+/// Settings of an observation.
 #[derive(Clone, Debug)]
 pub struct ObserveSettings {
-    /// Half-angle of the zone round the Sun without the pointing error; none when it is not guarded.
+    /// Half-angle of the Sun zone without the pointing error; `None` if it is not guarded.
     pub zone: Option<Angle>,
-    /// The pointing error of a mount of which nothing is known is no larger than this.
+    /// Largest pointing error assumed for an unknown mount.
     pub most_error: Angle,
     /// No reading is sent farther ahead of the mount.
     pub leash: Angle,
@@ -30,13 +30,13 @@ pub struct ObserveSettings {
     pub named: bool,
     /// To be searched for first.
     pub search_on: Option<EmitterId>,
-    /// In the beam by hand when it starts.
+    /// The emitter that the user has put in the beam by hand, if any.
     pub start_on: Option<EmitterId>,
     /// What the receiver's powers are.
     pub unit: PowerUnit,
     /// What is known of the mount.
     pub prior: Knowledge,
-    /// Whether that is nothing: it is searched for then.
+    /// Whether there is no calibration: emitters are searched for then.
     pub uncalibrated: bool,
     /// The encoders' zeros are off by no more than this, if something is known of them.
     pub zeros: Option<Angle>,
@@ -48,7 +48,7 @@ pub struct ObserveSettings {
     pub rehearse: bool,
     /// Whether stops have a connection of their own.
     pub own_stop: bool,
-    /// Scans of before, when a started observation goes on.
+    /// Earlier scans, when an observation is resumed.
     pub scans: Vec<Scan>,
 }
 
@@ -56,8 +56,8 @@ pub struct ObserveSettings {
 pub const USUAL_ZEROS: Angle = Angle::from_degrees(10.0);
 
 impl ObserveSettings {
-    /// As usual at a station, for a mount of which nothing is known but that its zeros are off by no
-    /// more than so much.
+    /// The usual settings at a station, for a mount of which it is known only that its zeros are
+    /// off by at most `zeros`.
     pub fn usual(station: &Station, sky: &Sky, zeros: Angle) -> ObserveSettings {
         let beamwidth = station.dish.beamwidth;
         ObserveSettings {
@@ -93,9 +93,9 @@ pub enum Event<'a> {
     WireBytes(Wire, &'a [u8]),
     /// It is gone, or could not be made: why.
     WireDown(Wire, String),
-    /// The receiver told a power.
+    /// A power from the receiver.
     Power(Power),
-    /// A line of the receiver made no sense, or its source is gone: what.
+    /// A line of the receiver was invalid, or its source is gone: which.
     NoPower(String),
     /// A key.
     Key(u8),
@@ -103,7 +103,7 @@ pub enum Event<'a> {
     Signal,
     /// The stop file is there, or is gone.
     StopFile(bool),
-    /// What was to be worked out.
+    /// The answer to a job.
     Evaluated(Box<Answer>),
     /// Time has passed.
     Tick,
@@ -127,7 +127,7 @@ pub struct ScanRow {
 /// Where things stand, for the person.
 #[derive(Clone, Debug, Default)]
 pub struct Progress {
-    /// What is done just now.
+    /// The present task.
     pub doing: String,
     /// Where the mount stands.
     pub reading: Option<Axes>,
@@ -150,7 +150,7 @@ pub enum Ending {
     Reached,
     /// The time is over, or nothing more can be measured: which.
     Over(String),
-    /// A person ended it.
+    /// The operator ended it.
     BrokenOff(String),
     /// It was a rehearsal.
     Rehearsed,
@@ -165,15 +165,15 @@ pub enum Action {
     Write(Wire, String),
     /// Close it.
     Drop(Wire),
-    /// Work this out, aside.
+    /// Compute this, in another thread.
     Think(Box<Job>),
     /// Append these to the log of scans.
     Rows(Vec<ScanRow>),
-    /// The rows of this scan are of another emitter than was thought, or of nobody knows which.
+    /// The rows of this scan belong to another emitter than assumed; `None` if unknown to which.
     Renamed(String, Option<String>),
-    /// A scan was looked at, and what is known now.
+    /// A scan was evaluated, with the result of all peaks so far.
     EvaluatedScan(Box<EvaluatedScan>, Option<Solved>),
-    /// The peaks file is this now.
+    /// New contents of the peaks file.
     Peaks(String),
     /// Tell the person.
     Tell(RelayNotice),

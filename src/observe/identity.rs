@@ -1,8 +1,8 @@
-//! Whether the emitters that were found are those they were taken for.
+//! Checks whether the emitters found are those they were taken for.
 //!
 //! Where nothing is known of a mount, what a search finds first may be a neighbour of what it looked
 //! for, and emitters in a regular array (a row of satellites) fit as well one place farther on. Two
-//! names for all of them are weighed like two hypotheses: by how well the peaks fit, by what is known
+//! sets of names are weighed like two hypotheses: by how well the peaks fit, by what is known
 //! of the zeros, and by what was not found where it should have been.
 
 use super::knowledge::{FoundEmitter, Knowledge};
@@ -36,7 +36,7 @@ pub struct Missed {
     pub seen: bool,
 }
 
-/// What is thought of the names.
+/// Verdict on the names.
 #[derive(Clone, Debug)]
 pub(super) enum Names {
     /// No others fit nearly as well.
@@ -50,11 +50,11 @@ pub(super) enum Names {
 /// One emitter in ten is silent on an evening: minus twice the logarithm (common practice, no source).
 const SILENT: f64 = 4.6;
 
-/// What is weighed.
+/// The evidence to weigh.
 pub(super) struct Inquiry<'a> {
     pub sky: &'a Sky,
     pub prior: &'a Knowledge,
-    /// The zeros are no farther off, said the user.
+    /// Largest error of the zeros, as given by the user.
     pub zeros: Angle,
     pub beamwidth: Angle,
     pub sightings: Vec<NamedEmitter>,
@@ -62,7 +62,7 @@ pub(super) struct Inquiry<'a> {
 }
 
 impl Inquiry<'_> {
-    /// Weighs the names of all that was found against others.
+    /// Weighs the names of the emitters found against others.
     pub fn names(&self) -> Names {
         let Some(first) = self.sightings.first() else {
             return Names::Right;
@@ -95,7 +95,7 @@ impl Inquiry<'_> {
         (there.elevation() > Angle::ZERO).then_some(there)
     }
 
-    /// The mount by these names, and what it costs.
+    /// The mount fitted with these names, and its cost.
     fn weighed(&self, names: &[EmitterId]) -> (Knowledge, f64) {
         let loose = (self.beamwidth * LOOSENESS_OF_NAMES.0).max(LOOSENESS_OF_NAMES.1);
         let peaks: Vec<FoundEmitter> = (self.sightings.iter().zip(names))
@@ -118,7 +118,7 @@ impl Inquiry<'_> {
         (knowledge, cost)
     }
 
-    /// The mount if the first was `other`, and what that costs; none when the others fit nothing then.
+    /// The mount if the first was `other`, and its cost; `None` if the rest match no emitter then.
     fn other(
         &self,
         first: &NamedEmitter,
@@ -131,7 +131,7 @@ impl Inquiry<'_> {
         };
         let mut knowledge = self.prior.with(std::slice::from_ref(&there));
         let zero = knowledge.model().terms().angle(Term::AzimuthZero);
-        // Far beyond what was said nobody looked.
+        // The search did not go far beyond the stated zeros.
         if zero.wrapped_signed().abs() > self.zeros * 2.0 + Angle::from_degrees(3.0) {
             return None;
         }
@@ -155,7 +155,7 @@ impl Inquiry<'_> {
         if names == own {
             return None;
         }
-        // What was looked for in vain would have been another, or nothing at all.
+        // An emitter that these names place where nothing was seen must have been silent.
         let near = self.beamwidth + Angle::from_degrees(1.0);
         let unseen = self.missed.iter().filter(|missed| !missed.seen);
         let silent = unseen

@@ -21,7 +21,7 @@ pub struct Journal<W> {
 }
 
 impl<W: Write> Journal<W> {
-    /// To a log that is empty still, or goes on.
+    /// Begins a new log, or continues one.
     ///
     /// # Errors
     /// When it cannot be written.
@@ -64,8 +64,8 @@ impl<W: Write> Journal<W> {
     }
 }
 
-/// A log in which a scan is of another emitter than it said; of none when nobody knows of which: then
-/// its rows become comments.
+/// Rewrites a log with another emitter for a scan; with `None` (emitter unknown) the rows of the
+/// scan become comments.
 pub fn renamed(log: &str, scan: &str, emitter: Option<&str>) -> String {
     let mut text = String::with_capacity(log.len() + 64);
     for line in log.lines() {

@@ -1,5 +1,5 @@
 //! What is known of the mount between one peak and the next: its errors with their covariance, from
-//! nothing but a guess of their sizes to many peaks. It tells where to look next and how widely.
+//! a mere guess of their sizes to many peaks. It determines where to look next and how widely.
 
 use std::collections::BTreeMap;
 
@@ -24,7 +24,7 @@ pub struct FoundEmitter {
     pub reading: EncoderReading,
     /// Where it stood.
     pub target: Direction<Apparent>,
-    /// One standard deviation across and up; none for an axis that was not measured.
+    /// One standard deviation across and up; `None` for an axis that was not measured.
     pub sigma: [Option<Angle>; 2],
 }
 
@@ -53,11 +53,11 @@ const TERMS: [Term; 7] = [
 ];
 
 impl Knowledge {
-    /// Of a mount whose zeros are good to `zeros` either way, and which nobody has measured.
+    /// An unmeasured mount whose zeros are good to `zeros` either way.
     pub fn guess(zeros: Angle, beamwidth: Angle, geometry: Geometry) -> Knowledge {
         let kind = geometry.kind();
         let terms: Vec<Term> = TERMS.into_iter().filter(|term| kind.has(*term)).collect();
-        // Anything within is as likely: the standard deviation of an even spread.
+        // The standard deviation of a uniform distribution.
         let zero = zeros.radians() / 3f64.sqrt();
         let spread = terms.iter().map(|term| match *term {
             Term::AzimuthZero | Term::ElevationZero => zero,
@@ -96,7 +96,7 @@ impl Knowledge {
     /// From an earlier calibration and the name of its file.
     ///
     /// # Errors
-    /// When it tells nothing.
+    /// A calibration from which nothing can be taken.
     pub fn of(calibration: Calibration, file: &str) -> Result<Knowledge, Error> {
         let old = Old::new(calibration, file)?;
         let values = DVector::from_vec(old.values());
@@ -109,7 +109,7 @@ impl Knowledge {
         ))
     }
 
-    /// Of a mount whose beam is on an emitter by hand, to half a beam.
+    /// An unmeasured mount whose beam was put on an emitter by hand, to half a beam.
     #[must_use]
     pub fn on_emitter(
         reading: EncoderReading,
@@ -118,7 +118,7 @@ impl Knowledge {
         geometry: Geometry,
     ) -> Knowledge {
         let mut guess = Knowledge::guess(Angle::HALF_TURN, beamwidth, geometry);
-        // A faultless mount would read otherwise by the zeros.
+        // The difference to the readings of an ideal mount is the zeros.
         if let Ok(ideal) = MountModel::ideal(geometry).readings(&target, ApproachSigns::UNKNOWN) {
             let off = [
                 (ideal.direct.azimuth - reading.azimuth).wrapped_signed(),
@@ -145,8 +145,8 @@ impl Knowledge {
         )
     }
 
-    /// With peaks beside what was known before any: the most plausible values by Gauss-Newton steps on
-    /// the sum of squares of peaks and prior, which has one valley at these sizes.
+    /// Combines peaks with the prior: the most probable values, by Gauss-Newton steps on the sum of
+    /// squares of peaks and prior, which has a single minimum at these sizes.
     #[must_use]
     pub fn with(&self, peaks: &[FoundEmitter]) -> Knowledge {
         let mut next = self.clone();
@@ -188,8 +188,8 @@ impl Knowledge {
         next
     }
 
-    /// What these peaks and what was known before speak against the values so far: minus twice the
-    /// logarithm of their odds, up to a constant.
+    /// Cost of the present values by these peaks and the prior: minus twice the logarithm of their
+    /// probability, up to a constant.
     pub fn cost(&self, peaks: &[FoundEmitter]) -> f64 {
         let off = &self.values - &self.mean;
         let prior = self.spread.clone().try_inverse();
@@ -230,7 +230,7 @@ impl Knowledge {
         })
     }
 
-    /// The whole of it, rms over some readings across the ranges, one standard deviation.
+    /// Pointing error, one standard deviation: the rms over a grid of readings across the ranges.
     pub fn pointing_error(&self, station: &Station) -> Angle {
         /// Along each axis: the errors change slowly over the ranges.
         const PLACES: usize = 6;
@@ -300,7 +300,7 @@ impl Knowledge {
     }
 }
 
-/// The standard deviation that a peak has for these terms, whose own is `sigma`.
+/// Standard deviation of a peak for the fit of these terms, from its own `sigma`.
 pub fn weighed(sigma: Angle, beamwidth: Angle) -> Angle {
     let unmodelled = (beamwidth * UNMODELLED_SHARE).max(LEAST_UNMODELLED);
     Angle::from_radians(sigma.radians().hypot(unmodelled.radians()))

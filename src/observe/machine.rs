@@ -1,6 +1,6 @@
-//! The observation, as a machine without input, output or clock of its own: what happens goes in with
-//! the time at which it happened, and what is to be done about it comes out. Over sockets and on a
-//! pretended clock the same machine runs.
+//! The observation, as a machine without input, output or clock of its own: events go in with the
+//! time at which they happened, and actions come out. The same machine runs over sockets and in
+//! simulation.
 
 use std::collections::VecDeque;
 use std::sync::Arc;
@@ -26,32 +26,32 @@ use crate::station::Station;
 use crate::table::{Air, DemandKind, EncoderRange, FullModel};
 use crate::time::Utc;
 
-/// What is going on.
+/// Phase of the observation.
 #[derive(Clone, Debug)]
 pub(super) enum Phase {
-    /// Until the mount has told where it stands and which ranges it has.
+    /// Until the mount has reported its position and its ranges.
     Connecting,
-    /// What would be done was told; waits for `arm`.
+    /// The plan was shown; waits for `arm`.
     Rehearsed,
     /// Each axis is moved and stopped.
     Testing(StopTest),
     /// Waits for `go`.
     Armed,
-    /// Something is worked out.
+    /// A job is being computed.
     Thinking,
     /// The mount is moved.
     Moving(Box<Move>),
-    /// Nothing is done until then.
+    /// Waits until then for this emitter.
     Pausing(Utc, EmitterId),
-    /// Stopped; waits for a person.
+    /// Stopped; waits for the operator.
     Held(StopCause),
-    /// A person ended it; the mount is given time to stand.
+    /// Being ended; the mount is given time to come to rest.
     Ending(Duration, Ending),
     /// It has ended.
     Ended,
 }
 
-/// How things are with the present emitter.
+/// State of the work on the present emitter.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Attempt {
     /// Which.
@@ -60,13 +60,13 @@ pub(super) struct Attempt {
     pub centred: u32,
     /// Searches.
     pub searched: u32,
-    /// So many times the spread.
+    /// Factor on the spread.
     pub wider: f64,
     /// Something was seen in the search.
     pub seen: bool,
     /// Offset on the sky at which it was last seen.
     pub middle: [Angle; 2],
-    /// It is looked at again to see whether something slipped: the emitter that stood off, and by how
+    /// It is measured again to see whether something slipped: the emitter that was off, and by how
     /// much.
     pub checks: Option<(String, Angle)>,
 }
@@ -84,7 +84,7 @@ pub struct ObservationRun {
     pub(super) watch: MountWatch,
     pub(super) recorder: Recorder,
     pub(super) reading: Option<(Axes, Duration)>,
-    /// Readings of late, to tell the encoder's step and the speed.
+    /// Recent readings, from which the encoder's step and the speed are taken.
     pub(super) lately: VecDeque<(Duration, Axes)>,
     pub(super) resolution: Angle,
     pub(super) fastest: Angle,
@@ -95,7 +95,7 @@ pub struct ObservationRun {
     pub(super) knowledge: Knowledge,
     pub(super) prior: Knowledge,
     pub(super) scans: Vec<Scan>,
-    /// Scans before this one tell nothing of the mount as it stands.
+    /// Scans before this one do not apply to the mount as it is now.
     pub(super) since: usize,
     pub(super) scan_number: usize,
     /// Scans of the last cross, and of the one before a check.
@@ -116,14 +116,14 @@ pub struct ObservationRun {
     pub(super) expected: Option<(Angle, Angle)>,
     pub(super) until: Option<Utc>,
     pub(super) words: String,
-    /// What was driven to last.
+    /// Last target.
     pub(super) target: Option<Axes>,
     /// What the relay sent last.
     pub(super) last_sent: Option<Axes>,
     pub(super) zone_now: Option<Angle>,
     /// When the beam last was in the zone round the Sun for a cut.
     pub(super) sun_left: Option<Duration>,
-    /// Since when it is there.
+    /// When it entered the zone, while it is in it.
     pub(super) in_zone: Option<Duration>,
     pub(super) clock_told: bool,
     pub(super) no_power_told: u32,
@@ -131,16 +131,16 @@ pub struct ObservationRun {
     pub(super) cut: Vec<(f64, f64)>,
     pub(super) seconds_a_peak: f64,
     pub(super) failures: u32,
-    /// What was not found where it should have been.
+    /// Emitters not found where they should have been.
     pub(super) missed: Vec<Missed>,
-    /// Whether the emitters found might as well be others.
+    /// Whether the identities of the emitters found are in doubt.
     pub(super) doubtful: bool,
 }
 
-/// What is being worked out.
+/// Purpose of the job being computed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(super) enum Purpose {
-    /// What would be done.
+    /// The plan.
     Rehearsal,
     /// What to do next.
     Choice,
@@ -148,7 +148,7 @@ pub(super) enum Purpose {
     Scan,
 }
 
-/// The mount's reading is asked for at most so often.
+/// Shortest time between two polls of the mount, seconds.
 pub(super) const POLL_S: f64 = 0.2;
 
 impl ObservationRun {
@@ -256,8 +256,8 @@ impl ObservationRun {
         )
     }
 
-    /// Takes what happened at `now` on a clock that only goes forward, at the time of day `utc`, and
-    /// gives what is to be done, in order.
+    /// Takes an event that happened at `now` on a clock that only goes forward, at the time of day
+    /// `utc`, and returns the actions to carry out, in order.
     pub fn handle(&mut self, event: Event<'_>, now: Duration, utc: Utc) -> Vec<Action> {
         self.now = self.now.max(now);
         self.utc = utc;
@@ -282,7 +282,7 @@ impl ObservationRun {
         self.relay.next_tick()
     }
 
-    /// Whether a word is waited for, and which.
+    /// The word that is waited for, if any.
     pub fn waits_for(&self) -> Option<&'static str> {
         match self.phase {
             Phase::Rehearsed => Some("arm"),
@@ -291,7 +291,7 @@ impl ObservationRun {
         }
     }
 
-    /// Whether it is stopped and waits for a person.
+    /// Why it is stopped and waits for the operator; `None` if it is not.
     pub fn is_held(&self) -> Option<&StopCause> {
         match &self.phase {
             Phase::Held(cause) => Some(cause),
@@ -299,7 +299,7 @@ impl ObservationRun {
         }
     }
 
-    /// Hands an event to the relay and takes what it wants done.
+    /// Hands an event to the relay and carries out its actions.
     pub(super) fn relay(&mut self, event: live::Event<'_>) {
         let actions = self.relay.handle(event, self.now, self.utc);
         let mut driven = Vec::new();
@@ -351,7 +351,7 @@ impl ObservationRun {
         }
     }
 
-    /// A reading came.
+    /// Handles a reading.
     fn position(&mut self, axes: Axes, at: Duration) {
         self.reading = Some((axes, at));
         self.lately.push_back((at, axes));
@@ -374,7 +374,7 @@ impl ObservationRun {
         self.tell_progress();
     }
 
-    /// What time alone brings.
+    /// Handles whatever is due by time alone.
     fn time_passes(&mut self) {
         let listening = match &self.phase {
             Phase::Moving(_) => true,
@@ -415,7 +415,7 @@ impl ObservationRun {
                 .all(|pair| pair[0].1.way_to(pair[1].1) < step * 0.9)
     }
 
-    /// The zone round the Sun for what is known by now.
+    /// Sets the zone round the Sun by the present knowledge of the mount.
     pub(super) fn guard_sun(&mut self) {
         let zone = self.settings.zone.map(|least| {
             let error = self.knowledge.pointing_error(&self.station);
@@ -425,7 +425,7 @@ impl ObservationRun {
         self.drive(Drive::Zone(zone));
     }
 
-    /// The guard reckons by what is known by now.
+    /// Gives the guard the present model of the mount.
     pub(super) fn replace_model(&mut self) {
         let full = full_model(&self.station, &self.knowledge);
         self.relay(live::Event::Calibration(full, Vec::new()));
@@ -450,9 +450,9 @@ impl ObservationRun {
         self.utc.plus_seconds(-ago)
     }
 
-    /// The receiver said something.
+    /// Handles a power from the receiver.
     fn power(&mut self, power: Power) {
-        /// A receiver's clock may be so far off; beyond it the time of arrival counts.
+        /// Largest error of a receiver's clock; beyond it the time of arrival is used.
         const CLOCK_S: f64 = 5.0;
         self.watch.power(self.now);
         let mut at = self.now;
@@ -474,7 +474,7 @@ impl ObservationRun {
     }
 
     fn no_power(&mut self, what: &str) {
-        /// What is wrong with the receiver's lines is clear from a few; the rest would bury all else.
+        /// A few bad lines show what is wrong with the receiver; more would bury other messages.
         const MOST: u32 = 3;
         self.no_power_told += 1;
         if self.no_power_told <= MOST {

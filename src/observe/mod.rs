@@ -1,9 +1,9 @@
-//! Automatic calibration: drives a mount through what tells most, scans each emitter both ways,
+//! Automatic calibration: drives a mount to the most informative emitters, scans each both ways,
 //! records, reduces at once, and ends when the expected pointing error is as small as asked for.
 //!
 //! [`ObservationRun`] is a machine without input, output or clock: it holds a [`Relay`](crate::live::Relay),
-//! so that whatever it wants of the mount passes the same guard. [`observe()`] runs it over sockets,
-//! [`practise`] on a pretended dish and a clock of its own.
+//! so that every command to the mount passes the same guard. [`observe()`] runs it over sockets,
+//! [`practise`] on a simulated dish with a simulated clock.
 
 mod evaluation;
 mod events;

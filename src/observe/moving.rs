@@ -20,7 +20,7 @@ use crate::mount::{ApproachSigns, Wrap};
 use crate::sky::EmitterId;
 
 impl ObservationRun {
-    /// What a pattern follows from where a change of a reading by one moves the beam by so much.
+    /// Basis of a pattern; `rates` is the motion of the beam per unit change of each reading.
     pub(super) fn basis(&self, rates: [f64; 2]) -> Basis {
         Basis {
             beamwidth: self.station.dish.beamwidth,
@@ -41,7 +41,7 @@ impl ObservationRun {
         let mount = &self.station.mount;
         let room = self.station.dish.beamwidth * 2.5;
         let needed = self.station.dish.beamwidth * 0.9;
-        // How far the first axis moves the beam there.
+        // Motion of the beam per unit change of the first axis there.
         let rough = model.readings(&direction, ApproachSigns::UNKNOWN).ok()?;
         let rate = (model.beam_with_derivatives(rough.direct, ApproachSigns::UNKNOWN))
             .by_azimuth
@@ -125,7 +125,7 @@ impl ObservationRun {
                     continue;
                 }
                 let beam = model.beam_vector(place.into(), ApproachSigns::UNKNOWN);
-                // Near the ground it is warm.
+                // Near the horizon the ground adds noise.
                 if beam.z < LOWEST_EMPTY_SKY.sin() {
                     continue;
                 }
@@ -174,7 +174,7 @@ impl ObservationRun {
         self.watch.begin(None, self.now);
     }
 
-    /// A reading came during a move.
+    /// Handles a reading during a move.
     pub(super) fn move_position(&mut self, axes: Axes, joined: &[Joined]) {
         let (now, utc) = (self.now, self.utc);
         let near = (self.station.dish.beamwidth * 0.05)
@@ -297,14 +297,14 @@ impl ObservationRun {
                 }
             }
         }
-        // Nothing is told again to a mount that stands where it is to stand.
+        // A target is not sent again to a mount that is already there.
         if self.target != Some(target) {
             self.target = Some(target);
             self.drive(Drive::To(target));
         }
     }
 
-    /// The mount was told to go here. A cut leaves its line for nothing: not for a way round the Sun.
+    /// Handles a target sent by the relay. A cut must not leave its line, even to avoid the Sun.
     pub(super) fn was_sent(&mut self, to: Axes) {
         /// Rounding and the leash of a target that runs ahead.
         const OFF_LINE: Angle = Angle::from_degrees(1.0);
@@ -387,7 +387,7 @@ impl ObservationRun {
         }
     }
 
-    /// The receiver's noise, by what it told on empty sky.
+    /// The receiver's noise, from its powers on empty sky.
     pub(super) fn empty_sky(&mut self, mv: &Move) -> Option<EmptySky> {
         let seconds = self.now.saturating_sub(mv.began).as_secs_f64();
         let along = match mv.stage {

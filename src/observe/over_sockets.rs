@@ -1,6 +1,6 @@
 //! Runs an observation over sockets, on the clock of the machine. One thread owns it; the mount's
-//! connections, the receiver, keys and work each have their own. What a person does and what the mount
-//! says goes before what the receiver says.
+//! connections, the receiver, keys and jobs each have their own. Events of the operator and the
+//! mount take precedence over those of the receiver.
 
 use std::time::Instant;
 
@@ -13,7 +13,7 @@ use super::source::FromReceiver;
 use crate::live::{WireEvent, WireNews, Wires};
 use crate::time::Utc;
 
-/// What must not wait.
+/// Urgent events.
 enum Urgent {
     Key(u8),
     Signal,
@@ -22,7 +22,7 @@ enum Urgent {
     Evaluated(Box<Answer>),
 }
 
-/// The way into a running observation.
+/// Sends events to a running observation.
 #[derive(Clone)]
 pub struct Inlet {
     urgent: Sender<Urgent>,
@@ -32,7 +32,7 @@ pub struct Inlet {
 impl Inlet {
     /// A key was pressed.
     pub fn key(&self, key: u8) {
-        // An observation that has ended needs nothing any more.
+        // The observation may have ended already.
         let _ = self.urgent.send(Urgent::Key(key));
     }
     /// A signal to end.
@@ -43,7 +43,7 @@ impl Inlet {
     pub fn stop_file(&self, there: bool) {
         let _ = self.urgent.send(Urgent::StopFile(there));
     }
-    /// The receiver said something.
+    /// Passes on an event of the receiver.
     pub fn heard(&self, heard: FromReceiver) {
         let _ = self.heard.send(heard);
     }
@@ -55,7 +55,7 @@ pub struct Inbox {
     heard: Receiver<FromReceiver>,
 }
 
-/// Both ends of the way in.
+/// Returns both ends of the channel.
 pub fn inlet() -> (Inlet, Inbox) {
     let (urgent, urgent_in) = unbounded();
     let (heard, heard_in) = unbounded();

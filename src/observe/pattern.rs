@@ -15,7 +15,7 @@ pub struct Stretch {
     pub from: [Angle; 2],
     /// Where it ends.
     pub to: [Angle; 2],
-    /// On the sky, a second.
+    /// On the sky, per second.
     pub speed: Angle,
     /// Which scan it belongs to: passes the same way along both axes make one.
     pub part: usize,
@@ -30,7 +30,7 @@ pub struct Stops {
     pub count: usize,
     /// How long each is sampled, seconds.
     pub seconds: f64,
-    /// How long the mount stands before, seconds: what the receiver shows late has passed then.
+    /// How long the mount stands before sampling, seconds: the receiver's delay has passed then.
     pub settle_s: f64,
 }
 
@@ -80,7 +80,7 @@ pub enum Manner {
     Dwell,
 }
 
-/// What the pattern follows from.
+/// What the pattern is computed from.
 #[derive(Clone, Copy, Debug)]
 pub struct Basis {
     /// Half-power width.
@@ -89,16 +89,16 @@ pub struct Basis {
     pub resolution: Angle,
     /// Powers a second.
     pub lines_a_second: f64,
-    /// What the slower axis makes, a second.
+    /// Speed of the slower axis, per second.
     pub fastest: Angle,
     /// How far the mount's readings come apart while it moves that fast.
     pub poll_s: f64,
-    /// How it goes along a cut.
+    /// How the mount goes along a cut.
     pub manner: Manner,
 }
 
-/// Powers at a stop, at least: a spike among them is outvoted and the scatter of their mean is half of one's. Common
-/// practice, no source.
+/// Fewest powers at a stop: a spike among them is outvoted, and the scatter of their mean is half
+/// that of one. Common practice, no source.
 const FEWEST_AT_A_STOP: f64 = 4.0;
 
 impl Basis {
@@ -115,7 +115,7 @@ impl Basis {
         self.off_ratio(speed * self.poll_s) / self.poll_s
     }
 
-    /// About that way, in no simple ratio to the encoder's step, never more.
+    /// About that distance, in no simple ratio to the encoder's step, and never more.
     fn off_ratio(&self, way: Angle) -> Angle {
         /// The golden section: farthest from any simple ratio.
         const GOLDEN: f64 = 0.381_966;
@@ -236,7 +236,7 @@ impl Basis {
             .collect()
     }
 
-    /// A row at that height.
+    /// Returns a row at that height.
     fn row(&self, half: Angle, height: Angle, backward: bool) -> Stretch {
         // So that a whole beam is seen even at the end.
         let end = half + self.beamwidth * 1.2;

@@ -111,10 +111,10 @@ impl PowerLines {
         }
     }
 
-    /// What a line says; none when it is empty, a comment, or the beginning of a sweep.
+    /// Reads a line; `None` if it is empty, a comment, or the beginning of a sweep.
     ///
     /// # Errors
-    /// What it is, in words, when it is no power.
+    /// What the line is, in words, if it is not a power.
     pub fn read(&mut self, line: &str) -> Result<Option<Power>, String> {
         let line = line.trim().trim_start_matches('\u{feff}').trim();
         if line.is_empty() || line.starts_with('#') {
@@ -151,7 +151,7 @@ impl PowerLines {
             .map(|value| Power { time, value })
     }
 
-    /// The mean power over the steps of the sweep before, when a new one begins.
+    /// Returns the mean power over the steps of the previous sweep, when a new one begins.
     fn sweep(&mut self, line: &str) -> Result<Option<Power>, String> {
         let no_sweep = || format!("{:?} is no sweep", shortened(line));
         let cells: Vec<&str> = line.split(',').map(str::trim).collect();
@@ -189,7 +189,7 @@ impl PowerLines {
             .map(|value| Some(Power { time: None, value }))
     }
 
-    /// A power that a log may hold.
+    /// Returns the value if it is a plausible power.
     fn plausible(&self, value: f64) -> Option<f64> {
         let most = match self.unit {
             PowerUnit::Decibels => 300.0,
@@ -204,7 +204,7 @@ fn number(text: &str) -> Option<f64> {
     text.parse::<f64>().ok().filter(|v| v.is_finite())
 }
 
-/// A number with a decimal comma, with a point; none when it is none.
+/// Rewrites a number with a decimal comma with a point; `None` if it is not one.
 fn decimal_comma(text: &str) -> Option<String> {
     let (whole, part) = text.split_once(',')?;
     let digits = |text: &str| !text.is_empty() && text.bytes().all(|b| b.is_ascii_digit());

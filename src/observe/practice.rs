@@ -1,4 +1,4 @@
-//! Runs an observation on a pretended dish and a clock of its own: an hour takes seconds.
+//! Runs an observation on a simulated dish with a simulated clock: an hour takes seconds.
 
 use std::time::Duration;
 
@@ -11,9 +11,9 @@ use crate::live::Wire;
 use crate::simulate::Dish;
 use crate::time::Utc;
 
-/// What a practice run wants done by its owner.
+/// Callbacks of a practice run.
 pub trait Practised {
-    /// Something other than wires and work was wanted, so long after the beginning.
+    /// Takes an action other than wires and jobs, at this time since the start.
     fn action(&mut self, action: Action, at: Duration);
     /// The observation waits for a word, or is stopped: keys to press now, if any.
     fn keys(&mut self, observation: &ObservationRun, at: Duration) -> Option<&'static [u8]> {
@@ -24,18 +24,18 @@ pub trait Practised {
             None => None,
         }
     }
-    /// The observation is stopped: whether it is given up.
+    /// Whether the observation is given up after this stop.
     fn gives_up(&mut self, cause: &StopCause) -> bool;
 }
 
 /// Longest step of the clock.
 const STEP: Duration = Duration::from_millis(50);
-/// After a stop it is looked on for so long, to see it obeyed.
+/// Time for which the mount is watched after a stop, to see that it obeys.
 const LOOKS_ON: Duration = Duration::from_secs(6);
-/// Nothing goes on for longer than this.
+/// Longest run.
 const MOST: Duration = Duration::from_secs(24 * 3600);
 
-/// Runs it to its end, or until its owner gives up. Gives how long it took on its own clock.
+/// Runs it to its end, or until its owner gives up. Returns the simulated time it took.
 pub fn practise(
     mut observation: ObservationRun,
     dish: &mut Dish,

@@ -1,4 +1,4 @@
-//! Joins what the encoders and the receiver tell: a sample is a power with the readings at its time.
+//! Joins readings of encoders and receiver: a sample is a power with the readings at its time.
 
 use std::collections::VecDeque;
 use std::time::Duration;
@@ -17,9 +17,9 @@ pub struct Joined {
     pub value: f64,
 }
 
-/// Readings farther apart than this tell nothing of the time between them.
+/// Readings farther apart than this are not interpolated.
 const GAP: Duration = Duration::from_millis(1200);
-/// So many powers wait for a reading at most.
+/// Most powers that wait for a reading.
 const MOST_WAITING: usize = 100_000;
 
 /// Joins readings and powers.
@@ -37,7 +37,7 @@ impl Recorder {
         }
     }
 
-    /// A reading came: gives the samples that it completes.
+    /// Takes a reading and returns the samples that it completes.
     pub fn reading(&mut self, axes: Axes, at: Duration) -> Vec<Joined> {
         let mut joined = Vec::new();
         let before = self.last.replace((axes, at));
@@ -64,7 +64,7 @@ impl Recorder {
         joined
     }
 
-    /// What came before counts no more.
+    /// Discards everything taken so far.
     pub fn forget(&mut self) {
         self.last = None;
         self.waiting.clear();

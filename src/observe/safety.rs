@@ -1,5 +1,5 @@
-//! What comes before anything is measured: the ranges, the rehearsal, arming, and the test that each
-//! axis moves as told and stops when told.
+//! Checks before anything is measured: the ranges, the rehearsal, arming, and the test that each
+//! axis moves and stops as commanded.
 
 use std::time::Duration;
 
@@ -13,24 +13,24 @@ use crate::live::{Axes, Drive, Loudness, Operator};
 /// Why the mount is stopped while its stop is tested.
 pub(super) const STOP_TEST: &str = "the test of the stop";
 
-/// An axis is moved for so long or so far before it is stopped.
+/// An axis is moved for this long, or by `MOVED_BY`, before it is stopped.
 const MOVED_FOR: Duration = Duration::from_secs(3);
 /// Enough of a move to be sure of its speed, and little enough for any room around the mount. Common
 /// practice, no source.
 const MOVED_BY: Angle = Angle::from_degrees(5.0);
-/// It is told to go so far, so that the stop comes in the middle of the move.
+/// Distance commanded, so that the stop comes in the middle of the move.
 const TOLD: Angle = Angle::from_degrees(20.0);
-/// It must stand so long after the stop.
+/// It must be at rest within this time after the stop.
 const HALTS_WITHIN: Duration = Duration::from_secs(2);
 /// A poll and its answer may be late by this.
 const POLL_ROOM: Duration = Duration::from_millis(500);
 /// Ranges of daemon and station may differ by this.
 const SAME_RANGE: Angle = Angle::from_degrees(0.5);
-/// The other axis may do no more than this meanwhile.
+/// The other axis may move by no more than this meanwhile.
 const OTHER_STANDS: Angle = Angle::from_degrees(0.5);
 
 impl ObservationRun {
-    /// The mount told something for the first time.
+    /// Handles the first reports of the mount.
     pub(super) fn connected(&mut self) {
         if !matches!(self.phase, Phase::Connecting) || self.reading.is_none() {
             return;
@@ -87,7 +87,7 @@ impl ObservationRun {
         self.evaluate(Purpose::Rehearsal);
     }
 
-    /// What is in the beam by hand tells the zeros.
+    /// Sets the zeros by the emitter that was put in the beam by hand.
     fn start_on_hand(&mut self) {
         let (Some(id), Some((here, _))) = (self.settings.start_on, self.reading) else {
             return;
@@ -111,7 +111,7 @@ impl ObservationRun {
         self.replace_model();
     }
 
-    /// What would be done was worked out and told.
+    /// Handles the end of the rehearsal, once the plan is shown.
     pub(super) fn rehearsed(&mut self) {
         if self.settings.rehearse {
             self.phase = Phase::Ended;
@@ -126,7 +126,7 @@ impl ObservationRun {
         ));
     }
 
-    /// A key: letters of a word that is waited for, or what stops.
+    /// Handles a key: a letter of the word that is waited for, or a stop.
     pub(super) fn key(&mut self, key: u8) {
         if let Some(word) = self.waits_for() {
             match key {
@@ -210,7 +210,7 @@ impl ObservationRun {
         self.drive(Drive::To(target));
     }
 
-    /// The guard does not let the test go that way.
+    /// Handles the guard's refusal of a test in that direction.
     pub(super) fn test_refused(&mut self, why: &str) {
         let Phase::Testing(test) = &mut self.phase else {
             return;
@@ -225,7 +225,7 @@ impl ObservationRun {
         }
     }
 
-    /// A reading while an axis is tested.
+    /// Handles a reading while an axis is tested.
     pub(super) fn test_position(&mut self, axes: Axes) {
         let speed = self.speed_lately();
         let resolution = self.resolution_lately();
@@ -336,7 +336,7 @@ impl ObservationRun {
         self.phase = Phase::Ending(self.now, Ending::BrokenOff(why));
     }
 
-    /// Speeds of both axes between the last readings, a second.
+    /// Speeds of both axes between the last readings, per second.
     fn speed_lately(&self) -> [Angle; 2] {
         let mut last = self.lately.iter().rev();
         match (last.next(), last.nth(1)) {
@@ -348,7 +348,7 @@ impl ObservationRun {
         }
     }
 
-    /// The step of the encoders: the largest usual one of which all readings of late are multiples.
+    /// The step of the encoders: the largest common one of which all recent readings are multiples.
     pub(super) fn resolution_lately(&self) -> Angle {
         /// Degrees; steps that protocols and encoders have.
         const USUAL: [f64; 10] = [1.0, 0.5, 0.25, 0.2, 0.1, 0.05, 0.02, 0.01, 0.005, 0.001];
@@ -367,7 +367,7 @@ impl ObservationRun {
         self.relay(crate::live::Event::StopFile(there));
     }
 
-    /// A person has looked and wants to go on.
+    /// Goes on after the operator has acknowledged a stop.
     fn go_on(&mut self) {
         self.operator(Operator::Acknowledge, "the key c");
         self.recorder.forget();

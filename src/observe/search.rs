@@ -1,5 +1,5 @@
-//! The search for an emitter whose place is not known to a beam: rows over an area, the strongest
-//! rise of the signal in them.
+//! The search for an emitter whose place is not known to within a beam: scans rows over an area for
+//! the strongest rise of the signal.
 
 use std::collections::VecDeque;
 
@@ -12,7 +12,7 @@ use crate::angle::Angle;
 pub struct PowerAtOffset {
     /// On the sky, along axis 1 and axis 2.
     pub offset: [Angle; 2],
-    /// In proportion to power.
+    /// Proportional to power.
     pub power: f64,
 }
 
@@ -28,8 +28,8 @@ pub struct EmptySky {
 }
 
 impl EmptySky {
-    /// Of powers that came within so many seconds; none when they are too few to tell. Single ones
-    /// that stand out do not count: level and scatter are those of the middle half.
+    /// From powers that came within `seconds`; `None` if there are too few. Outliers do not count:
+    /// level and scatter are those of the middle half.
     pub fn of(powers: &[f64], seconds: f64) -> Option<EmptySky> {
         /// Half the range between the quartiles over the standard deviation of a Gaussian.
         const QUARTILE: f64 = 0.674_49;
@@ -50,18 +50,18 @@ impl EmptySky {
     }
 }
 
-/// A rise of the signal that is no noise.
+/// A significant rise of the signal.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SignalRise {
     /// Where.
     pub offset: [Angle; 2],
     /// Over the row's own baseline.
     pub height: f64,
-    /// Over what noise does.
+    /// In standard deviations of the noise.
     pub significance: f64,
 }
 
-/// A search that goes on.
+/// A search in progress.
 #[derive(Clone, Debug)]
 pub struct Search {
     rows: VecDeque<Stretch>,
@@ -74,7 +74,7 @@ pub struct Search {
 }
 
 impl Search {
-    /// Over `half` of an area along each axis.
+    /// A search over an area of half-width `half` along each axis.
     pub fn new(basis: &Basis, half: [Angle; 2], empty: EmptySky) -> Search {
         let rows = basis.rows(half);
         Search {
@@ -88,14 +88,14 @@ impl Search {
         }
     }
 
-    /// The next row; none when there is nothing more to look at.
+    /// Returns the next row; `None` if none is left.
     pub fn next_row(&mut self) -> Option<Stretch> {
         let row = self.rows.pop_front()?;
         self.done += 1;
         Some(row)
     }
 
-    /// How many rows are done, of how many.
+    /// Number of rows done, and of all.
     pub fn progress(&self) -> (usize, usize) {
         (self.done, self.all)
     }
@@ -121,7 +121,7 @@ impl Search {
     }
 }
 
-/// The strongest rise in a row, if it is no noise.
+/// The strongest rise in a row, if it is significant.
 fn rise(row: &[PowerAtOffset], beamwidth: Angle, empty: &EmptySky) -> Option<SignalRise> {
     if row.len() < 5 {
         return None;

@@ -1,4 +1,4 @@
-//! What follows what: from a choice to a search, a scan, the next choice.
+//! The order of steps: from a choice to a search, a scan, the next choice.
 
 use std::sync::Arc;
 
@@ -22,7 +22,7 @@ use crate::scan::ScanVerdict;
 use crate::sky::EmitterId;
 
 impl ObservationRun {
-    /// Has something worked out.
+    /// Starts an evaluation.
     pub(super) fn evaluate(&mut self, purpose: Purpose) {
         self.watch.rest();
         self.aside.retain(|(_, until)| {
@@ -59,7 +59,7 @@ impl ObservationRun {
         })));
     }
 
-    /// It was worked out.
+    /// Handles the result of an evaluation.
     pub(super) fn thought(&mut self, answer: Answer) {
         let Some(purpose) = self.thinking_for.take() else {
             return;
@@ -82,7 +82,7 @@ impl ObservationRun {
         let renamed = !answer.renamed.is_empty();
         self.rename(answer.renamed);
         if !matches!(self.phase, Phase::Thinking) {
-            // Stopped meanwhile: what was found is kept, what follows is not begun.
+            // Stopped meanwhile: the results are kept, the next step is not begun.
             return;
         }
         self.replace_model();
@@ -102,7 +102,7 @@ impl ObservationRun {
         }
     }
 
-    /// Scans are of other emitters than they were taken for.
+    /// Renames scans that belong to other emitters than assumed.
     fn rename(&mut self, renamed: Vec<(usize, EmitterId)>) {
         let mut said: Vec<String> = Vec::new();
         for (place, really) in &renamed {
@@ -138,7 +138,7 @@ impl ObservationRun {
         self.found_on.dedup();
     }
 
-    /// What to do after a cross: one or two scans.
+    /// Decides what to do after a cross of one or two scans.
     fn judge(&mut self, both: &[EvaluatedScan], next: NextMove) {
         for looked in both {
             self.tell_of(looked);
@@ -218,7 +218,7 @@ impl ObservationRun {
         if !self.found_on.contains(&id) {
             self.found_on.push(id);
         }
-        // By steps there is no lag to be told from anything.
+        // By steps there is no lag to separate from backlash.
         let swept = self.settings.manner == Manner::Sweep;
         if !std::mem::replace(&mut self.two_speeds, true) && swept {
             self.note(
@@ -273,7 +273,7 @@ impl ObservationRun {
         }
     }
 
-    /// No peak: centred again, searched for, or left.
+    /// Handles a missing peak: centres again, searches, or leaves the emitter.
     fn missed(&mut self, looked: &EvaluatedScan, id: EmitterId) {
         if looked.one_flank && self.attempt.centred == 0 {
             self.attempt.centred += 1;
@@ -303,7 +303,7 @@ impl ObservationRun {
         let checks = self.attempt.checks.take();
         self.aside.push((id, self.utc.plus_seconds(LEFT_ALONE_S)));
         if let Some((other, by)) = checks {
-            // Neither where it was nor nearby: that is more than one emitter's own affair.
+            // Neither where it was nor nearby: the cause is not this emitter alone.
             self.since = self
                 .scans
                 .len()
@@ -322,7 +322,7 @@ impl ObservationRun {
                 self.sky.name(only)
             ));
             self.found_on.clear();
-            // Nobody knows of which emitter they are.
+            // Their emitters are unknown.
             for scan in self.scans.drain(self.since.min(self.scans.len())..) {
                 self.out.push(Action::Renamed(scan.name, None));
             }
@@ -346,7 +346,7 @@ impl ObservationRun {
         self.evaluate(Purpose::Choice);
     }
 
-    /// The present emitter cannot be measured as things are.
+    /// Puts aside the present emitter, which cannot be measured now.
     pub(super) fn put_aside(&mut self, why: &str) {
         let Some(id) = self.attempt.emitter else {
             self.halt(StopCause::Guard(why.to_owned()));
@@ -359,12 +359,12 @@ impl ObservationRun {
         self.evaluate(Purpose::Choice);
     }
 
-    /// What comes next.
+    /// Starts the next step.
     fn choose(&mut self, next: NextMove) {
         let reached = self.solved.as_ref().is_some_and(|solved| {
             solved.rms_95 <= self.settings.wanted && solved.trust == Trust::Good
         });
-        // With other names the mount would be another.
+        // With other names the calibration would be a different one.
         if reached && self.peaks >= FEWEST_PEAKS_OF_A_CALIBRATION && !self.doubtful {
             self.end(Ending::Reached);
             return;
@@ -394,7 +394,7 @@ impl ObservationRun {
         }
     }
 
-    /// It is time for what was waited for.
+    /// Chooses what to do at the end of a pause.
     pub(super) fn pause_is_over(&mut self) {
         self.evaluate(Purpose::Choice);
     }
@@ -453,7 +453,7 @@ impl ObservationRun {
                 .max(beamwidth)
                 .min(WIDEST_SEARCH)
         });
-        // No farther than the user said, and what else a mount may have.
+        // Limited to the zeros given by the user plus the other errors of a mount.
         let half = match self.settings.zeros {
             Some(zeros) => {
                 let most =
@@ -500,7 +500,7 @@ impl ObservationRun {
         self.start_move(Errand::Cross(first), Some(id), there, stretches);
     }
 
-    /// A move is done.
+    /// Handles the end of a move.
     pub(super) fn moved(&mut self, mv: Move) {
         match &mv.errand {
             Errand::Empty => {
@@ -545,7 +545,7 @@ impl ObservationRun {
         }
     }
 
-    /// What was sampled counts, whole or not: it is in the log.
+    /// Keeps the samples of a scan, complete or not: they are in the log.
     pub(super) fn keep_scan(&mut self, mv: &Move) {
         let (Errand::Cross(first), Some(id)) = (&mv.errand, mv.emitter) else {
             return;

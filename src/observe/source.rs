@@ -8,12 +8,12 @@ use std::time::Duration;
 use super::power::{Power, PowerLines, PowerSource};
 use crate::problem::Error;
 
-/// What the thread hears.
+/// What the thread receives.
 #[derive(Clone, Debug, PartialEq)]
 pub enum FromReceiver {
     /// A power.
     Power(Power),
-    /// A line that made no sense, or that the source is gone: what.
+    /// An invalid line, or the loss of the source, in words.
     Nothing(String),
 }
 
@@ -33,7 +33,7 @@ impl Drop for Listening {
     }
 }
 
-/// A source that is gone is tried again so often.
+/// Time after which a lost source is tried again.
 const AGAIN: Duration = Duration::from_secs(2);
 /// No line is longer; sweeps are long.
 const LONGEST: usize = 1 << 20;
@@ -41,7 +41,7 @@ const LONGEST: usize = 1 << 20;
 /// Listens to a receiver in a thread of its own; `tell` is called there.
 ///
 /// # Errors
-/// When a serial line or an address cannot be had, or a command not be started.
+/// A serial line or an address that cannot be opened, or a command that cannot be started.
 pub fn listen(
     source: &PowerSource,
     mut lines: PowerLines,
@@ -111,7 +111,7 @@ pub fn listen(
 #[cfg(unix)]
 fn shell(words: &str) -> Command {
     let mut command = Command::new("sh");
-    // Without `exec` the shell would be ended and what it started go on.
+    // Without `exec` only the shell would be killed, and the command would go on.
     command.arg("-c").arg(format!("exec {words}"));
     command
 }

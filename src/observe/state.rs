@@ -1,4 +1,4 @@
-//! What an observation is in the middle of: a move about an emitter, or the test that the axes stop.
+//! State of an observation's present task: a move about an emitter, or the test that the axes stop.
 
 use std::collections::VecDeque;
 use std::time::Duration;
@@ -23,7 +23,7 @@ pub(super) enum Errand {
     Cross(usize),
 }
 
-/// How far along a stretch it is.
+/// Stage of a stretch.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) enum Stage {
     /// To its beginning, or to where the beam is clear of the Sun before it.
@@ -32,7 +32,7 @@ pub(super) enum Stage {
     In,
     /// Along it, since then.
     Along(Duration),
-    /// At one of its stops, which is sampled from then on; none while the mount still moves.
+    /// At one of its stops, sampled from this time on; `None` while the mount still moves.
     Stop(usize, Option<Duration>),
     /// Out of the zone round the Sun.
     Out,
@@ -47,7 +47,7 @@ pub(super) struct Move {
     /// Readings on the emitter, now and at the reading before.
     pub base: (Duration, Axes),
     pub base_before: (Duration, Axes),
-    /// How far on the sky the beam moves while a reading changes by one.
+    /// Motion of the beam on the sky per unit change of each reading.
     pub rates: [f64; 2],
     pub stretches: VecDeque<Stretch>,
     pub stretch: Option<Stretch>,
@@ -98,7 +98,7 @@ impl Move {
         })
     }
 
-    /// The strongest place of what was sampled.
+    /// Offset of the strongest sample.
     pub(super) fn strongest(&self) -> Option<[Angle; 2]> {
         let best = (self.seen.iter()).max_by(|a, b| a.power.total_cmp(&b.power))?;
         Some(best.offset)

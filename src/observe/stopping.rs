@@ -8,7 +8,7 @@ use super::watch::StopCause;
 use crate::live::{Drive, Loudness, Refused, reasons};
 
 impl ObservationRun {
-    /// The guard or the mount refused what was driven to.
+    /// Handles the guard's or the mount's refusal of a target.
     pub(super) fn refused(&mut self, reason: &str) {
         let of_the_guard = [
             Refused::GoalNearSun,
@@ -30,7 +30,7 @@ impl ObservationRun {
                 if matches!(mv.errand, Errand::Search(_))
                     && of_the_guard.iter().any(|r| r.to_string() == reason) =>
             {
-                // What is left of the row lies where the beam must not go.
+                // The rest of the row lies where the beam must not go.
                 self.next_stretch();
             }
             Phase::Moving(_) if of_the_guard.iter().any(|r| r.to_string() == reason) => {
@@ -42,7 +42,7 @@ impl ObservationRun {
         }
     }
 
-    /// The relay stopped the mount.
+    /// Handles a stop by the relay.
     pub(super) fn was_stopped(&mut self, reason: &str) {
         match &self.phase {
             Phase::Held(_) | Phase::Ending(..) | Phase::Ended | Phase::Connecting => {}
@@ -70,7 +70,7 @@ impl ObservationRun {
         }
     }
 
-    /// Stops, and waits for a person.
+    /// Stops, and waits for the operator.
     pub(super) fn halt(&mut self, cause: StopCause) {
         if matches!(
             self.phase,
@@ -118,7 +118,7 @@ impl ObservationRun {
         self.tell_progress();
     }
 
-    /// Ends: what moves is stopped first.
+    /// Ends: a moving mount is stopped first.
     pub(super) fn end(&mut self, ending: Ending) {
         if matches!(self.phase, Phase::Ended) {
             return;

@@ -7,15 +7,16 @@ use super::watch::StopCause;
 use crate::angle::Angle;
 use crate::live::{Drive, Loudness};
 
-/// In the zone round the Sun, seconds: a cut, and when it is an alarm.
+/// Longest time of a cut in the zone round the Sun, seconds.
 pub(super) const SUN_CUT_S: f64 = 20.0;
-/// A third more than a cut may take is no delay of the daemon any more.
+/// Time in the zone that raises an alarm, seconds: a third more than a cut may take cannot be a
+/// delay of the daemon.
 const SUN_ALARM_S: f64 = 27.0;
-/// And out of it before the next.
+/// Time out of the zone before the next cut, seconds.
 pub(super) const SUN_PAUSE_S: f64 = 60.0;
 
 impl ObservationRun {
-    /// A cut across the Sun begins and ends where the beam is clear of it.
+    /// Prepares a cut across the Sun, which begins and ends where the beam is clear of it.
     pub(super) fn prepare_sun_cut(&mut self, mut stretch: Stretch) {
         let radius = self.zone_now.unwrap_or(Angle::ZERO) + Angle::from_degrees(2.0);
         let Phase::Moving(mv) = &mut self.phase else {
@@ -63,7 +64,7 @@ impl ObservationRun {
         self.watch.begin(None, self.now);
     }
 
-    /// The guard round the Sun is suspended for a cut.
+    /// Suspends the guard round the Sun for a cut.
     pub(super) fn enter_zone(&mut self) {
         self.in_zone = Some(self.now);
         self.drive(Drive::Zone(None));
@@ -82,7 +83,7 @@ impl ObservationRun {
         self.watch.begin(None, self.now);
     }
 
-    /// The beam is clear of the Sun again.
+    /// Restores the guard once the beam is clear of the Sun.
     pub(super) fn left_zone(&mut self) {
         if self.in_zone.take().is_some() {
             self.sun_left = Some(self.now);
@@ -91,7 +92,7 @@ impl ObservationRun {
         }
     }
 
-    /// A cut across the Sun that takes too long is cut short.
+    /// Breaks off a cut across the Sun that takes too long.
     pub(super) fn look_at_sun_time(&mut self) {
         let Some(since) = self.in_zone else { return };
         let seconds = self.now.saturating_sub(since).as_secs_f64();

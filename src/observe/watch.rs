@@ -1,5 +1,5 @@
-//! What must end a move: each cause with its deadline. A function of what was told to the mount and
-//! of what it and the receiver tell; no clock of its own.
+//! The causes that must end a move, each with its deadline. A function of the commands to the mount
+//! and the reports of mount and receiver; no clock of its own.
 
 use std::fmt;
 use std::time::Duration;
@@ -10,9 +10,9 @@ use crate::live::{Axes, Travel};
 /// Why the mount was stopped.
 #[derive(Clone, Debug, PartialEq)]
 pub enum StopCause {
-    /// By a person: how.
+    /// By the operator: how.
     Person(String),
-    /// It does not tell where it stands.
+    /// It does not report its position.
     Missing,
     /// An axis does not move toward its target.
     NoProgress {
@@ -40,21 +40,21 @@ pub enum StopCause {
         /// A second.
         speed: Angle,
     },
-    /// The receiver says nothing.
+    /// The receiver sends nothing.
     SilentReceiver {
         /// For so long.
         seconds: f64,
     },
     /// The receiver shows its greatest power where the peak should be.
     Saturated,
-    /// The axes stand elsewhere than their encoders say.
+    /// The axes are not where their encoders say.
     Slipped {
         /// Which emitter shows it.
         emitter: String,
         /// By so much.
         by: Angle,
     },
-    /// A stop was acknowledged and not obeyed.
+    /// A stop was acknowledged but not obeyed.
     Disobeyed,
     /// The connection to the mount is gone.
     Lost(String),
@@ -69,7 +69,7 @@ pub enum StopCause {
     },
 }
 
-/// How axes are called.
+/// Names of the axes.
 pub const fn axis_name(axis: usize) -> &'static str {
     match axis {
         0 => "axis 1",
@@ -170,25 +170,25 @@ impl StopCause {
     }
 }
 
-/// Positions may be missing for so long while something moves.
+/// Longest gap in the positions while an axis moves.
 pub const MISSING: Duration = Duration::from_secs(3);
-/// An axis may stand for so long though it has a way to go,
+/// Longest time that an axis may stand short of its target,
 pub const NO_PROGRESS: Duration = Duration::from_secs(5);
-/// or for as long as it takes for so many steps of its encoder at its usual speed, if that is longer.
+/// or the time for this many steps of its encoder at its usual speed, if that is longer.
 const NO_PROGRESS_STEPS: f64 = 4.0;
-/// The receiver may say nothing for so long,
+/// Longest silence of the receiver,
 pub const SILENT: Duration = Duration::from_secs(3);
-/// or for so many of its usual pauses, if that is longer.
+/// or this many of its usual intervals, if that is longer.
 const SILENT_LINES: f64 = 6.0;
-/// An axis that is so much farther from its target than it was already goes the wrong way.
+/// An axis this much farther from its target than its nearest so far goes the wrong way.
 const WRONG_WAY: Angle = Angle::from_degrees(1.5);
-/// After a new target an axis may run on for so long.
+/// Longest overrun of an axis after a new target.
 const RUN_ON: Duration = Duration::from_millis(1500);
-/// A target so far from the one before is a new one, not the same that goes on.
+/// A target this far from the previous one begins a new move.
 const ANOTHER_PLACE: Angle = Angle::from_degrees(1.2);
-/// Rounding and running on beyond the ranges.
+/// Tolerance for rounding and overrun beyond the ranges.
 const OUTSIDE: Angle = Angle::from_degrees(0.5);
-/// A reading that changes by so many times the usual speed, and by this much more, is no motion.
+/// A reading that changes faster than this multiple of the usual speed, plus a margin, is a fault.
 const TOO_FAST: f64 = 2.0;
 /// Room for a reading that comes late. Common practice, no source.
 const TOO_FAST_MORE: Angle = Angle::from_degrees(4.0);
@@ -215,14 +215,14 @@ pub struct MountWatch {
     usual_speed: Option<Angle>,
     /// Of the move that goes on, when it is slower.
     speed: Option<Angle>,
-    /// So near its target an axis may stand.
+    /// An axis this near its target may stand.
     near: Angle,
     power: Option<Duration>,
     lines_a_second: f64,
 }
 
 impl MountWatch {
-    /// Of a mount with these ranges.
+    /// Watches a mount with these ranges.
     pub fn new(range: Travel) -> MountWatch {
         MountWatch {
             range,
@@ -276,12 +276,12 @@ impl MountWatch {
         }
     }
 
-    /// The mount is to stand.
+    /// Ends the move: the mount is to stand.
     pub fn rest(&mut self) {
         self.axes = [WatchedAxis::default(); 2];
     }
 
-    /// The receiver said something.
+    /// Notes that the receiver sent something.
     pub fn power(&mut self, now: Duration) {
         self.power = Some(now);
     }
@@ -291,7 +291,7 @@ impl MountWatch {
         self.power = Some(now);
     }
 
-    /// A reading came.
+    /// Checks a reading; returns the cause if the move must end.
     pub fn reading(&mut self, axes: Axes, at: Duration) -> Option<StopCause> {
         let before = self.reading.replace((axes, at));
         let beyond = self.range.beyond(axes);
@@ -323,7 +323,7 @@ impl MountWatch {
                 Some((place, _)) => (here - place).abs() >= self.resolution * 0.9,
                 None => true,
             };
-            // Where it is to be it has nothing to do.
+            // At its target it need not move.
             if moved || left <= there {
                 axis.moved = Some((here, at));
             }
@@ -332,7 +332,7 @@ impl MountWatch {
                 _ => (left, here),
             };
             axis.nearest = Some((nearest, place));
-            // A target that runs ahead leaves a slow axis behind: that is no wrong way.
+            // A target that runs ahead of a slow axis does not make it go the wrong way.
             let away = (place - here) * (target - here).radians().signum();
             let ran_on = at.saturating_sub(axis.since) < RUN_ON;
             if ran_on {
@@ -344,7 +344,7 @@ impl MountWatch {
         None
     }
 
-    /// What time alone brings.
+    /// Checks deadlines; returns the cause if the move must end.
     pub fn time_passes(&mut self, now: Duration, listening: bool) -> Option<StopCause> {
         let moving = self.axes.iter().any(|axis| axis.target.is_some());
         if moving {
