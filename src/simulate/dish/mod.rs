@@ -1,5 +1,5 @@
-//! A pretended dish: a mount with its daemon and a receiver, made by a truth file, on whatever
-//! clock its owner has. For practice, for tests and for other programs.
+//! A simulated dish: a mount with its daemon and a receiver, described by a truth file and driven
+//! by the caller's clock. For practice, for tests and for other programs.
 
 mod axis;
 mod fault;
@@ -27,13 +27,13 @@ use receiver::Receiver;
 
 /// Longest step of the motion, seconds: short against braking, which takes tenths of one.
 const STEP_S: f64 = 0.005;
-/// Time that a reply takes, as of a daemon on the same network; invented.
+/// Delay of a reply, as from a daemon on the same network; invented.
 const REPLY: Duration = Duration::from_millis(4);
 
-/// Who holds one of its connections.
+/// Identifies one connection to the daemon.
 pub type Link = u64;
 
-/// Where the axes were at a time.
+/// Positions of the axes at one time.
 #[derive(Clone, Copy, Debug)]
 struct Was {
     seconds: f64,
@@ -41,7 +41,7 @@ struct Was {
     sides: [f64; 2],
 }
 
-/// A pretended mount, its daemon and a receiver.
+/// A simulated mount, its daemon and a receiver.
 pub struct Dish {
     axes: [PretendedAxis; 2],
     model: MountModel,
@@ -60,12 +60,12 @@ pub struct Dish {
     replies: VecDeque<(Duration, Link, String)>,
     power_due: Duration,
     lines: Vec<(Link, Lines)>,
-    /// Seconds of the run, and how far the beam was from the Sun, while that was up.
+    /// Seconds of the run and separation of beam and Sun, while the Sun was up.
     sun: Vec<(f64, Angle)>,
 }
 
 impl Dish {
-    /// Made by a truth file, at a time.
+    /// Makes the dish that a truth file describes, starting at `start`.
     ///
     /// # Errors
     /// Terms that this kind of mount does not have.
@@ -272,7 +272,7 @@ impl Dish {
         }
     }
 
-    /// A link is gone.
+    /// Forgets a connection that was closed.
     pub fn close(&mut self, link: Link) {
         self.lines.retain(|(known, _)| *known != link);
         self.replies.retain(|(_, known, _)| *known != link);
@@ -321,7 +321,7 @@ impl Dish {
     }
 
     fn position(&self, request: &DaemonRequest, one: f64, two: f64) -> String {
-        // As many decimals as the encoder's step has.
+        // Enough decimals for the encoder's step.
         let fine = self.resolution > 0.0 && self.resolution < 0.01;
         match fine && one.is_finite() && request.answer(Code::Done) == "RPRT 0\n" {
             true => format!("{one:.4}\n{two:.4}\n"),
@@ -329,14 +329,14 @@ impl Dish {
         }
     }
 
-    /// A reply that is due.
+    /// Takes a reply that is due; `None` if there is none.
     pub fn take_reply(&mut self) -> Option<(Link, String)> {
         let due = self.replies.iter().position(|(at, ..)| *at <= self.now)?;
         let (_, link, text) = self.replies.remove(due)?;
         Some((link, text))
     }
 
-    /// A line of the receiver that is due: its power in decibels.
+    /// Takes a line of the receiver that is due: the power in decibels. `None` if none is due.
     pub fn take_power(&mut self) -> Option<String> {
         if self.now < self.power_due {
             return None;
@@ -356,7 +356,7 @@ impl Dish {
         Some(self.receiver.line(&beam, then + self.ahead_s, saturated))
     }
 
-    /// Where the axes were.
+    /// Positions of the axes at a past time, interpolated.
     fn at(&self, seconds: f64) -> Was {
         let after = self.past.iter().position(|was| was.seconds >= seconds);
         match after {
