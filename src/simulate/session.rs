@@ -1,4 +1,4 @@
-//! A made-up session: the readings at which a mount of known faults would have peaked.
+//! A simulated session: the readings at which a mount with known errors finds its peaks.
 
 use std::borrow::Cow;
 
@@ -19,7 +19,7 @@ use crate::text::some_of;
 use crate::time::Utc;
 
 /// The reading at which the signal peaks when the peak is found `noise` away from the
-/// emitter's direction; none when the mount cannot reach it.
+/// emitter's direction; `None` when the mount cannot reach it.
 pub fn reading_at_peak(
     model: &MountModel,
     emitter: &Direction<Apparent>,

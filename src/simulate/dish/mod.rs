@@ -126,35 +126,35 @@ impl Dish {
             .find(|f| f.kind == kind && f.is_on(since))
     }
 
-    /// Whether the daemon takes connections.
+    /// Whether the daemon accepts connections.
     pub fn is_reachable(&self) -> bool {
         self.fault(FaultKind::DropRotator).is_none()
     }
 
-    /// Where the axes really are, and where the beam points.
+    /// Direction in which the beam really points, as a unit vector east, north, up.
     pub fn beam(&self) -> Vector3<f64> {
         self.beam_of(&self.was())
     }
 
-    /// Puts the mount somewhere, as a hand does that turns it.
+    /// Sets the counts of the drives, degrees, as if the mount were turned by hand.
     pub fn stand_at(&mut self, readings: [f64; 2]) {
         for (axis, reading) in self.axes.iter_mut().zip(readings) {
             axis.count = reading;
         }
     }
 
-    /// How far the beam was from the Sun while that was up, with seconds of the run, once for each
-    /// line of the receiver.
+    /// Seconds of the run and separation of beam and Sun while the Sun was up, once for each line
+    /// of the receiver.
     pub fn sun_distances(&self) -> &[(f64, Angle)] {
         &self.sun
     }
 
-    /// When it first moved, on its owner's clock: faults count from then.
+    /// Time of the first motion on the caller's clock, from which faults are timed; `None` before.
     pub fn first_motion(&self) -> Option<Duration> {
         self.first_motion
     }
 
-    /// Whether neither axis is told to move.
+    /// Whether neither axis has a command to move or stop.
     pub fn is_standing(&self) -> bool {
         self.axes.iter().all(PretendedAxis::is_holding)
     }
@@ -176,7 +176,7 @@ impl Dish {
         self.model.beam_vector(reading, approach)
     }
 
-    /// Time goes on.
+    /// Advances the dish to the time `to`.
     pub fn advance(&mut self, to: Duration) {
         let seconds = to.saturating_sub(self.now).as_secs_f64();
         if seconds <= 0.0 {
@@ -205,7 +205,8 @@ impl Dish {
         }
     }
 
-    /// What jumps once.
+    /// Applies slips and jumps once when they begin and takes them back when they end, and freezes
+    /// the readings.
     fn order_faults(&mut self) {
         let since = self.first_motion.map(|at| self.now.saturating_sub(at));
         for (fault, done) in self.faults.iter().zip(&mut self.slipped) {
@@ -231,7 +232,7 @@ impl Dish {
         }
     }
 
-    /// What the encoders show, rounded to their step.
+    /// Encoder readings, degrees, rounded to their step.
     pub fn reading(&self) -> [f64; 2] {
         if let Some(frozen) = self.frozen {
             return frozen;
@@ -245,7 +246,7 @@ impl Dish {
         })
     }
 
-    /// Bytes of a client come over a link. Replies follow in their time.
+    /// Takes bytes that a client sent over a link; replies come later from [`Dish::take_reply`].
     pub fn hear(&mut self, link: Link, bytes: &[u8]) {
         let place = match self.lines.iter().position(|(known, _)| *known == link) {
             Some(place) => place,
