@@ -1,4 +1,4 @@
-//! The whole job on an invented session that is built into the program.
+//! Runs every step of a calibration on an invented session that is built into the program.
 
 use std::path::{Path, PathBuf};
 
@@ -33,16 +33,16 @@ const FILES: [(&str, &str); 4] = [
     ("truth.toml", include_str!("../demo-data/truth.toml")),
 ];
 
-/// What the demo did.
+/// Result of the demo.
 #[derive(Clone, Debug)]
 pub struct Demo {
     /// A few lines: what it found, where the pictures are, what to try next.
     pub summary: String,
-    /// The calibration that it wrote.
+    /// The calibration that was written.
     pub calibration: Calibration,
 }
 
-/// `wish`, or `wish-2`, `wish-3` … if that exists.
+/// Returns `wish`, or if that exists the first free of `wish-2`, `wish-3` …
 pub fn new_folder(wish: &Path) -> PathBuf {
     let name = wish.as_os_str().to_string_lossy().into_owned();
     std::iter::once(wish.to_path_buf())
@@ -51,7 +51,7 @@ pub fn new_folder(wish: &Path) -> PathBuf {
         .unwrap_or_else(|| wish.to_path_buf())
 }
 
-/// Does the whole job in a new folder.
+/// Runs every step of a calibration in a new folder.
 ///
 /// # Errors
 /// When the folder exists already or cannot be written.
@@ -158,10 +158,10 @@ Try next, in that folder:
     })
 }
 
-/// When the pretended observation begins.
+/// Start of the simulated observation.
 const PRACTISED_AT: &str = "2026-09-12T08:00:00Z";
 
-/// What is told of a practice: the search, how the error falls, the end.
+/// Lines shown of a practice: the search, how the error falls, the end.
 #[derive(Default)]
 struct Shown {
     lines: Vec<String>,
@@ -190,7 +190,7 @@ impl Practised for Shown {
     }
 }
 
-/// An observation on a pretended dish of this station.
+/// Runs an observation on a simulated dish of this station and returns the lines to show.
 fn practice(station: Station, sky: Sky) -> Result<String, Error> {
     let truth = Truth::parse("the invented truth", PRACTICE)?.named_for(station.mount.kind());
     let start = Utc::parse(PRACTISED_AT).map_err(|error| Error::Unsupported(error.to_string()))?;

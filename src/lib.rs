@@ -5,8 +5,8 @@
 //! [`mount`] model that explain the encoder readings; tables, faults and reports follow
 //! from those. Nothing below imports from above.
 //!
-//! What the verbs do can be done from a program: read a station and a log, solve, look at a term,
-//! and correct a direction.
+//! A program can do what the command does: read a station and a log, solve, read a term, and
+//! correct a direction.
 //!
 //! ```
 //! use std::path::Path;

@@ -1,5 +1,5 @@
-//! Where emitters are at an instant or over a span, and whether the mount can reach them:
-//! the rows of the verb `sky`.
+//! Directions of emitters at an instant or over a span, and whether the mount can reach them: the
+//! rows of the verb `sky`.
 
 mod passes;
 mod reach;
@@ -22,28 +22,29 @@ pub use passes::{Pass, passes};
 pub use reach::{Obstacle, Reach};
 pub use text::table;
 
-/// Within this many beamwidths of the Sun its noise is mentioned (common practice, no source).
+/// Within this many beamwidths of the Sun the user is warned of its noise (common practice, no
+/// source).
 const NEAR_SUN_BEAMWIDTHS: f64 = 3.0;
-/// Its heat is mentioned within two degrees whatever the beam, and nothing beyond ten, where the
-/// focused spot has left the feed (common practice, no source).
+/// Limits of the distance for warnings of the Sun: always within two degrees, for its heat, and
+/// never beyond ten, where the focused spot has left the feed (common practice, no source).
 const NEAR_SUN_BOUNDS: (Angle, Angle) = (Angle::from_degrees(2.0), Angle::from_degrees(10.0));
-/// What is said, after a name and a colon, when a dish is brought to the Sun or near it.
+/// Warning, printed after a name and a colon, when a dish is brought to the Sun or near it.
 pub const SUN_CAUTION: &str = " a dish on the Sun gathers its heat at the feed, a shiny one enough to \
     burn, and the Sun's noise hides weak signals: do not leave it pointed there, and never look along \
     the dish or through a sight at the Sun";
-/// A longer table is a mistake.
+/// Largest number of rows: a request for more is taken for a mistake.
 const MOST_ROWS: f64 = 1e6;
 
-/// For which times.
+/// Times of the table.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Times {
-    /// One.
+    /// One instant.
     At(Utc),
-    /// From the first, in steps, up to and including the last.
+    /// From the first time, in steps, up to and including the last.
     Span {
-        /// The first.
+        /// First time.
         from: Utc,
-        /// The last, or the end of the step before it.
+        /// Last time; need not fall on a step.
         to: Utc,
         /// Step, seconds.
         every_s: f64,
@@ -53,37 +54,38 @@ pub enum Times {
 /// One line of the table. Angles are degrees; the keys are those that `sky --json` prints.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Row {
-    /// As the station file calls it.
+    /// Name of the emitter in the station file.
     pub emitter: String,
-    /// When.
+    /// Time of the row.
     pub time_utc: Utc,
-    /// Without air.
+    /// Azimuth without refraction.
     pub geometric_azimuth_deg: f64,
-    /// Without air.
+    /// Elevation without refraction.
     pub geometric_elevation_deg: f64,
-    /// Where the beam must point.
+    /// Azimuth at which the beam must point.
     pub apparent_azimuth_deg: f64,
-    /// Where the beam must point.
+    /// Elevation at which the beam must point.
     pub apparent_elevation_deg: f64,
-    /// On the sky.
+    /// Angular rate on the sky.
     pub rate_deg_per_min: f64,
-    /// Between emitter and Sun, without air.
+    /// Separation of emitter and Sun, without refraction.
     pub sun_distance_deg: f64,
-    /// Whether the mount can put its beam there.
+    /// Whether the mount can point its beam there.
     pub reachable: bool,
-    /// Why not; empty when it can.
+    /// Reason why it is not reachable; empty if it is.
     pub why: String,
-    /// What the mount's own axes would read; none of an az-el mount, which reads what stands above.
+    /// Readings of the mount's own axes; `None` for an az-el mount, whose readings are the azimuth
+    /// and elevation above.
     #[serde(flatten, skip_serializing_if = "Option::is_none")]
     pub readings: Option<Readings>,
 }
 
-/// What the axes of a mount read, under keys with their names.
+/// Readings of the axes of a mount, serialized under keys with their names.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Readings {
-    /// What each axis reads.
+    /// Kind of each axis.
     pub axes: [AxisKind; 2],
-    /// How much.
+    /// Reading of each axis, degrees.
     pub degrees: [f64; 2],
 }
 
@@ -91,7 +93,7 @@ impl Serialize for Readings {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         let mut map = serializer.serialize_map(Some(2))?;
         for (axis, degrees) in self.axes.iter().zip(self.degrees) {
-            // A slant mount's readings are not the directions beside them.
+            // The suffix separates a slant mount's readings from the directions of the row.
             map.serialize_entry(&format!("{}_reading_deg", axis.key()), &degrees)?;
         }
         map.end()
@@ -101,25 +103,25 @@ impl Serialize for Readings {
 /// The table: all rows of the first emitter, then of the second, and so on.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Ephemeris {
-    /// In order of emitter, then of time.
+    /// Ordered by emitter, then by time.
     pub rows: Vec<Row>,
-    /// What the user should know.
+    /// Warnings for the user.
     pub warnings: Vec<String>,
 }
 
 impl Ephemeris {
-    /// As one JSON document.
+    /// Returns the table as one JSON document.
     pub fn to_json(&self) -> String {
-        // Nothing in it can fail to be written: no maps, no foreign types.
+        // Serializing cannot fail: every type in it is plain.
         serde_json::to_string_pretty(self).unwrap_or_default() + "\n"
     }
 }
 
-/// Works out the table for emitters of a station.
+/// Computes the table for emitters of a station.
 ///
 /// # Errors
-/// No emitter, a span that ends before it begins, steps that are not positive, far too many
-/// rows, or not a single direction.
+/// No emitter, a span that ends before it begins, steps that are not positive, too many rows, or no
+/// direction at all.
 pub fn ephemeris(
     station: &Station,
     sky: &Sky,
@@ -206,7 +208,7 @@ impl Times {
     }
 }
 
-/// Where an emitter is seen, and how it moves.
+/// Direction and motion of an emitter.
 struct Seen {
     geometric: Direction<Geometric>,
     apparent: Direction<Apparent>,
@@ -235,7 +237,7 @@ impl Seen {
     }
 }
 
-/// A table in the making.
+/// A table being built.
 struct Making<'a> {
     reach: &'a Reach<'a>,
     warnings: Warnings<'a>,
@@ -251,7 +253,7 @@ impl Making<'_> {
         self.warnings.about(id, time, &seen);
         let obstacle = self.reach.obstacle(&seen.apparent);
         let mount = self.reach.mount();
-        // Of an az-el mount without errors they are azimuth and elevation once more.
+        // For an az-el mount without errors the readings would repeat azimuth and elevation.
         let readings = (!mount.is_az_el())
             .then(|| self.reach.readings(&seen.apparent))
             .flatten()
@@ -275,7 +277,7 @@ impl Making<'_> {
     }
 }
 
-/// Within this of the Sun its noise spoils a peak, and its heat the feed.
+/// Distance from the Sun within which its noise spoils a peak or its heat the feed.
 pub fn near_sun(station: &Station) -> Angle {
     let (least, most) = NEAR_SUN_BOUNDS;
     (station.dish.beamwidth * NEAR_SUN_BEAMWIDTHS)
@@ -283,14 +285,14 @@ pub fn near_sun(station: &Station) -> Angle {
         .min(most)
 }
 
-/// What the user should know, each thing once and those of one kind together.
+/// Warnings for the user, each once, grouped by kind.
 struct Warnings<'a> {
     sky: &'a Sky,
     near_sun_within: Angle,
     notices: Notices,
-    /// Emitters beside the Sun, with where and when first; none for the Sun itself.
+    /// Emitters near the Sun, with the first separation and its time; `None` for the Sun itself.
     near_sun: Vec<(EmitterId, Option<(Angle, Utc)>)>,
-    /// Why there is no direction, with the emitters of which that is so.
+    /// Reasons why there is no direction, with the emitters concerned.
     nowhere: Vec<(EmitterError, Vec<EmitterId>)>,
 }
 
@@ -308,7 +310,7 @@ impl<'a> Warnings<'a> {
     fn about(&mut self, id: EmitterId, time: Utc, seen: &Seen) {
         self.notices.add(self.sky.at(time).notices_on_data(id));
         let beside = seen.sun_distance < self.near_sun_within;
-        // Rows come emitter by emitter.
+        // Rows are grouped by emitter.
         let told = (self.near_sun.last()).is_some_and(|(last, _)| *last == id);
         if beside && !told && seen.apparent.elevation() > Angle::ZERO {
             let place = (id != self.sky.sun()).then_some((seen.sun_distance, time));
@@ -353,7 +355,7 @@ impl<'a> Warnings<'a> {
     }
 }
 
-/// Whether two errors say the same of different emitters or times.
+/// Whether two errors are the same apart from emitter and time.
 fn alike(one: &EmitterError, other: &EmitterError) -> bool {
     match (one, other) {
         (EmitterError::NoOrbit { why, .. }, EmitterError::NoOrbit { why: same, .. }) => why == same,

@@ -1,37 +1,38 @@
-//! When an emitter stands above the horizon of a station, and where it goes meanwhile.
+//! Passes of an emitter above the horizon of a station, and its path during each.
 
 use crate::angle::{Apparent, Direction};
 use crate::sky::{EmitterId, Sky};
 use crate::station::{EmitterKind, Station};
 use crate::time::Utc;
 
-/// So far ahead passes are looked for, seconds: a night and the next one.
+/// Time ahead that is searched for passes, seconds: a whole day and night.
 const AHEAD_S: f64 = 24.0 * 3600.0;
-/// Between looks at where an emitter is: the shortest pass worth a peak is longer.
+/// Step of the search, seconds: the shortest pass worth a peak is longer.
 const LOOK_S: f64 = 60.0;
-/// What turns with the sky is followed for its whole way; its looks may be farther apart.
+/// Step of the search for emitters that turn with the sky, seconds: their passes last for hours.
 const SLOW_LOOK_S: f64 = 600.0;
-/// Rising and setting are told to the second.
+/// Precision of rising and setting, seconds.
 const FINE_S: f64 = 1.0;
-/// Points of a pass that is drawn.
+/// Number of points with which a pass is drawn.
 const POINTS: usize = 120;
 
-/// A stretch of time in which an emitter stands above the horizon of the station.
+/// A span of time in which an emitter is above the horizon of the station.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Pass {
-    /// When it rises, or when the look ahead began.
+    /// Time of rising, or start of the search.
     pub rises: Utc,
-    /// When it sets, or when the look ahead ended.
+    /// Time of setting, or end of the search.
     pub sets: Utc,
-    /// Where it goes, from rise to set.
+    /// Path from rising to setting.
     pub points: Vec<(Utc, Direction<Apparent>)>,
-    /// Whether it stood above the horizon at the beginning.
+    /// Whether it was above the horizon at the start of the search.
     pub up_at_first: bool,
-    /// Whether it does at the end.
+    /// Whether it is above the horizon at the end of the search.
     pub up_at_last: bool,
 }
 
-/// The passes of an emitter from `now` on. One that stands still has a single one, of an hour.
+/// Returns the passes of an emitter from `now` on; a stationary emitter has a single pass, of an
+/// hour.
 pub fn passes(station: &Station, sky: &Sky, id: EmitterId, now: Utc) -> Vec<Pass> {
     let emitter = station.emitter(sky.name(id));
     let still = emitter.is_some_and(|e| e.kind.stands_still());
@@ -44,7 +45,7 @@ pub fn passes(station: &Station, sky: &Sky, id: EmitterId, now: Utc) -> Vec<Pass
     let end = now.plus_seconds(ahead);
     let track = sky.track_of(id, now, end);
     let up = |time: Utc| {
-        // Of one whose place cannot be told nothing is promised.
+        // An emitter without a direction counts as down.
         let direction = track.apparent(time).ok();
         direction.filter(|d| d.elevation() > station.horizon.lowest(d.azimuth()))
     };
@@ -76,8 +77,8 @@ pub fn passes(station: &Station, sky: &Sky, id: EmitterId, now: Utc) -> Vec<Pass
     found
 }
 
-/// When it crosses the horizon, between a time at which it is down and one at which it is up: the
-/// first or last second at which it is up.
+/// Returns the time of a crossing of the horizon, between a time at which the emitter is down and
+/// one at which it is up: the first or last second at which it is up.
 fn edge(up: &dyn Fn(Utc) -> Option<Direction<Apparent>>, down: Utc, is_up: Utc) -> Utc {
     let (mut down, mut is_up) = (down, is_up);
     while is_up.seconds_since(down).abs() > FINE_S {
@@ -114,7 +115,7 @@ fn pass(
 mod tests {
     use super::*;
 
-    /// Longer than an edge is told to: before it the emitter is down for certain.
+    /// Seconds, twice the precision of an edge: this long before rising the emitter is surely down.
     const JUST: f64 = 2.0 * FINE_S;
 
     #[test]

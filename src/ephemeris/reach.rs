@@ -1,10 +1,10 @@
-//! Whether the mount can put its beam on a direction.
+//! Whether the mount can point its beam in a direction.
 
 use crate::angle::{Angle, Apparent, Direction, EncoderReading};
 use crate::mount::{ApproachSigns, AxisKind, Kind, MountModel, Wrap};
 use crate::station::{Horizon, Station};
 
-/// What stands between the mount and a direction.
+/// Reason why the mount cannot point in a direction.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Obstacle {
     /// It is below the horizontal.
@@ -20,7 +20,7 @@ pub enum Obstacle {
 }
 
 impl Obstacle {
-    /// In words, for a kind of mount.
+    /// Describes the obstacle in words for a kind of mount.
     pub fn words_on(self, mount: Kind) -> String {
         let [one, two] = mount.axes().map(AxisKind::words);
         match self {
@@ -33,7 +33,7 @@ impl Obstacle {
     }
 }
 
-/// A mount among its surroundings.
+/// A mount with its ranges and its horizon.
 #[derive(Clone, Copy, Debug)]
 pub struct Reach<'a> {
     model: MountModel,
@@ -42,7 +42,7 @@ pub struct Reach<'a> {
 }
 
 impl<'a> Reach<'a> {
-    /// The mount of a station with given terms; the default model is a faultless mount.
+    /// The mount of a station with given terms; the default model has no errors.
     pub fn new(station: &'a Station, model: MountModel) -> Reach<'a> {
         Reach {
             model,
@@ -60,7 +60,7 @@ impl<'a> Reach<'a> {
         self.model.kind()
     }
 
-    /// The readings that put the beam on a direction: within the ranges, if any does.
+    /// Returns the readings that point the beam in a direction, within the ranges if possible.
     pub fn readings(&self, direction: &Direction<Apparent>) -> Option<EncoderReading> {
         let unknown = ApproachSigns::UNKNOWN;
         let within = self
@@ -72,7 +72,7 @@ impl<'a> Reach<'a> {
         })
     }
 
-    /// What keeps the beam from a direction; none when it can be reached.
+    /// Returns the obstacle to a direction; `None` if it can be reached.
     pub fn obstacle(&self, direction: &Direction<Apparent>) -> Option<Obstacle> {
         if direction.elevation() < Angle::ZERO {
             return Some(Obstacle::BelowHorizon);
@@ -83,13 +83,13 @@ impl<'a> Reach<'a> {
         self.obstacle_in_mount(direction)
     }
 
-    /// The same for something known to be in sight, such as a beacon on the horizon: the mount's
-    /// own limits only.
+    /// The same for an emitter known to be in sight, such as a beacon on the horizon: checks only
+    /// the mount's own limits.
     pub fn obstacle_in_mount(&self, direction: &Direction<Apparent>) -> Option<Obstacle> {
         match self.reading_exists(direction, &self.wrap) {
             Err(obstacle) => Some(obstacle),
             Ok(true) => None,
-            // Which axis is it? Free the elevation, though not to go over the top, and see.
+            // To find which axis it is, free the elevation, short of going over the top.
             Ok(false) => {
                 let free = Wrap {
                     elevation_range: (-Angle::RIGHT, Angle::RIGHT),

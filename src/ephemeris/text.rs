@@ -7,14 +7,14 @@ use crate::mount::AxisKind;
 use crate::problem::printable;
 use crate::time::ZoneOffset;
 
-/// Longer names are cut. A time takes as much.
+/// Width of a name, and of a time; longer names are cut.
 const NAME_WIDTH: usize = 24;
-/// A time to the second.
+/// Width of a time to the second.
 const SHORT_TIME_WIDTH: usize = 20;
-/// Local time of day to the second, and whether the day is another.
+/// Width of a local time of day to the second, with a mark for another day.
 const LOCAL_WIDTH: usize = 12;
 
-/// Widths of the columns of numbers, each with a blank before it.
+/// Widths of the columns of numbers, each including the blank before it.
 struct Widths {
     azimuth: usize,
     elevation: usize,
@@ -34,7 +34,7 @@ const USUAL: Widths = Widths {
 /// Of the mount's own readings, each as wide as the longest name of such an axis; the distance of the
 /// Sun makes room for them, and beside a column of local times the motion.
 const OWN_WIDTHS: [usize; 2] = [10, 11];
-/// Beside a column of local times.
+/// Widths beside a column of local times.
 const NARROW: Widths = Widths {
     azimuth: 8,
     elevation: 9,
@@ -43,7 +43,7 @@ const NARROW: Widths = Widths {
     gap: "",
 };
 
-/// The table for reading, with local time beside UTC when a zone is given. A single instant stands
+/// Returns the table as text, with local time beside UTC if a zone is given. A single instant is
 /// in the heading, with one line for each emitter; over a span each emitter has a heading, with
 /// one line for each time.
 pub fn table(ephemeris: &Ephemeris, zone: Option<ZoneOffset>) -> String {
@@ -137,14 +137,14 @@ fn numbers(row: &Row, widths: &Widths, beside_local_times: bool) -> String {
     )
 }
 
-/// The columns of a mount's own readings, and of the motion where there is room.
+/// Columns of a mount's own readings, and of the motion where there is room.
 fn own_columns([one, two]: [String; 2], rate: Option<String>) -> String {
     let [first, second] = OWN_WIDTHS;
     let rate = rate.map_or(String::new(), |rate| format!("{rate:>8} "));
     format!("{one:>first$} {two:>second$} {rate}")
 }
 
-/// The first column, and local time behind it where there is a column for that.
+/// The first column, followed by local time if it has a column.
 fn leading(first: &str, local: Option<String>) -> String {
     match local {
         None => format!("{first:<NAME_WIDTH$}"),
@@ -160,7 +160,7 @@ fn titled(row: &Row, zone: Option<ZoneOffset>) -> String {
     }
 }
 
-/// The time without a fraction that is zero.
+/// The time, without its fraction if that is zero.
 fn time(row: &Row) -> String {
     row.time_utc.to_string().replace(".000Z", "Z")
 }

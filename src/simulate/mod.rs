@@ -1,4 +1,4 @@
-//! Made-up sessions from a known truth, for practice, for the demo and for tests.
+//! Sessions simulated from a known truth, for practice, for the demo and for tests.
 
 mod dish;
 mod ranges;

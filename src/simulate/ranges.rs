@@ -1,4 +1,4 @@
-//! What the numbers of a truth file may be, and where one stands that may not.
+//! Allowed ranges of the numbers of a truth file, and the places of numbers out of range.
 
 use toml_edit::{Document, Item, TableLike, Value};
 
@@ -9,7 +9,7 @@ use crate::quantity::Quantity;
 use crate::station::limits::{OFFSET, TURN};
 use crate::text::problems_at;
 
-/// Some nights make thousands of peaks; more would take for ever.
+/// Several nights give thousands of peaks; more than this would take too long.
 const PEAKS: Quantity = Quantity::new(1.0, 100_000.0, "a number of peaks, 1 to 100000");
 const NOISE: Quantity = Quantity::new(0.0, 90.0, "degrees from 0 to 90");
 const ELEVATION: Quantity = Quantity::new(-90.0, 90.0, "degrees from -90 to 90");
@@ -18,10 +18,10 @@ const HOURS: Quantity = Quantity::new(-24.0, 24.0, "hours from -24 to 24");
 const SECONDS: Quantity = Quantity::new(-86_400.0, 86_400.0, "seconds from -86400 to 86400");
 const RATE: Quantity = Quantity::new(-360.0, 360.0, "a number from -360 to 360");
 const TIMES: Quantity = Quantity::new(0.0, 100_000.0, "a number from 0 to 100000");
-/// Whatever has no limits of its own.
+/// For any number without limits of its own.
 const ANY: Quantity = Quantity::new(-1e6, 1e6, "a number from -1e6 to 1e6");
 
-/// What the number of a key in a section may be.
+/// Range allowed for the number of a key in a section.
 fn quantity(section: &str, key: &str) -> Quantity {
     match (section, key) {
         ("terms", name) => match Kind::term_of_any(name) {
@@ -43,8 +43,8 @@ fn quantity(section: &str, key: &str) -> Quantity {
     }
 }
 
-/// All numbers of a truth file that are out of range, each with its place. A text that is no TOML
-/// has none.
+/// Returns every number of a truth file that is out of range, with its place; empty for a text
+/// that is not TOML.
 pub(super) fn faults(file: &str, text: &str) -> Problems {
     let Ok(document) = Document::parse(text) else {
         return Problems::new();
@@ -72,7 +72,7 @@ pub(super) fn faults(file: &str, text: &str) -> Problems {
     problems_at(file, text, found)
 }
 
-/// The numbers of one section.
+/// Checks the numbers of one section.
 fn check_section(
     section: &str,
     table: &dyn TableLike,

@@ -1,5 +1,5 @@
-//! A made-up night of scans: what `reduce` takes, by the same mount and on the same emitters as a
-//! made-up session of peaks.
+//! A simulated night of scans, as input of `reduce`: the same mount and the same choice of emitters
+//! as a simulated session of peaks.
 
 use rand::{RngExt, SeedableRng};
 use rand_chacha::ChaCha12Rng;
@@ -19,15 +19,15 @@ use crate::time::Utc;
 
 /// Angular radius of the Sun and the Moon, degrees; both vary by a few percent.
 pub(super) const DISC_RADIUS_DEG: f64 = 0.265;
-/// Above this a scan along azimuth would be wider than the sky there.
+/// Above this elevation a scan along azimuth would need too wide a sweep of the axis.
 const HIGHEST: Angle = Angle::from_degrees(80.0);
-/// What moves farther than this during a scan, in beamwidths, is followed while it is scanned: more
-/// would smear into the next cut. Common practice, no source.
+/// An emitter that moves farther than this during a scan, in beamwidths, is tracked while it is
+/// scanned: more would smear into the next cut. Common practice, no source.
 const FOLLOWED_FROM: f64 = 0.3;
 
-/// Makes up a scan for each peak of the session of `truth`, the same for the same `seed`. The
-/// noise is the receiver's, as `[scans]` says; the scatter of `[noise]` is not in it. A mount whose
-/// terms change with time or direction is taken as it is in the middle of each scan.
+/// Simulates a scan for each peak of the session of `truth`, the same for the same `seed`. The
+/// noise is the receiver's, as given in `[scans]`; the scatter of `[noise]` is not added. For a
+/// mount whose terms change with time or direction, each scan uses the terms at its middle.
 ///
 /// # Errors
 /// When no emitter is ever up, an emitter has no place, or scans follow each other faster than they
@@ -57,7 +57,7 @@ pub fn scan_session(
     let fits = |emitter: &Direction<Apparent>, reading: EncoderReading| {
         let raised = match station.mount.kind().is_az_el() {
             true => emitter.elevation(),
-            // So near the axis itself, whichever end it is.
+            // Distance from the equator of the first axis, toward either pole.
             false => reading.elevation.abs(),
         };
         let (across, up) = (reach / raised.cos(), reach);
@@ -68,13 +68,13 @@ pub fn scan_session(
             && within(reading.elevation, up, station.mount.elevation_range)
     };
     let mut rng = ChaCha12Rng::seed_from_u64(seed);
-    // The session's own numbers come from the first stream.
+    // The session itself draws from stream 0.
     rng.set_stream(1);
-    // Scans are made with the first feed.
+    // All scans use the first feed.
     let models = [truth.model(&real.station.mount.geometry)?];
     (takes(&real, truth, seed, &models, fits)?.iter().enumerate())
         .map(|(i, take)| {
-            // By chance, so that every emitter is scanned at both speeds.
+            // At random, so that every emitter is scanned at both speeds.
             let form = if rng.random_bool(0.5) { &slow } else { &fast };
             let plan = ScanPlan {
                 name: (i + 1).to_string(),
@@ -89,13 +89,13 @@ pub fn scan_session(
         .collect()
 }
 
-/// Where the middle of a scan lies from the emitter, beamwidths: nobody meets it exactly.
+/// Random offset of the middle of a scan from the emitter, beamwidths: no scan is centred exactly.
 fn beside(scans: &Scans, rng: &mut ChaCha12Rng) -> (f64, f64) {
     let mut one = || scans.beside * rng.random_range(-1.0..=1.0);
     (one(), one())
 }
 
-/// The scans of a truth file, without name, emitter and time.
+/// Plan of the scans of a truth file, without name, emitter and time.
 fn form(scans: &Scans, beamwidth: Angle) -> ScanPlan {
     ScanPlan {
         way: match scans.way {
@@ -170,8 +170,8 @@ fn scan(
     Ok(scan)
 }
 
-/// The terms of a mount that finds its peak so far from the emitter: its beam hears what stands
-/// there, so it points less far by as much.
+/// Terms of a mount whose peak lies `by` away from the emitter: the beam receives from there, so
+/// the model points less far by as much.
 fn displaced(mut terms: TermValues, by: Offset) -> TermValues {
     for (term, angle) in [
         (Term::Collimation, by.cross_elevation),
@@ -231,8 +231,8 @@ peaks = 20
             };
             let beam = model.beam(reading, ApproachSigns::UNKNOWN);
             let emitter = sky.apparent(&scan.emitter, strongest.time).unwrap();
-            // Where a scan passes beside the emitter and what noise of a thirtieth does to a flat
-            // top come to a quarter of a beam.
+            // The offset of the scan from the emitter and the effect of noise of 1/30 on a flat
+            // top add up to a quarter of a beam.
             let off = beam.separation(&emitter) / station.dish.beamwidth;
             assert!(off < 0.4, "{} {}: {off}", scan.name, scan.emitter);
         }
@@ -254,7 +254,7 @@ peaks = 20
         let same = (scans_of_a_night("", 4).unwrap().iter().zip(&peaks))
             .filter(|(scan, peak)| scan.emitter == peak.emitter)
             .count();
-        // Where a scan would leave the encoder's range another emitter is taken.
+        // Where a scan would leave the encoder's range, another emitter is used.
         assert!(same >= 3, "{same}");
     }
 

@@ -1,4 +1,4 @@
-//! Made-up scans of known emitters by a known mount, for practice and for tests.
+//! Simulated scans of known emitters by a known mount, for practice and for tests.
 
 use rand::RngExt;
 use rand_distr::{Distribution, StandardNormal};
@@ -21,7 +21,7 @@ pub enum Way {
     Cross,
     /// Serpentine rows along the azimuth axis, upward.
     Raster {
-        /// How many.
+        /// Number of rows.
         rows: usize,
     },
 }
@@ -31,7 +31,7 @@ pub enum Way {
 pub struct ScanPlan {
     /// The scan's name.
     pub name: String,
-    /// As the station file calls it.
+    /// Name of the emitter in the station file.
     pub emitter: String,
     /// Time of the first sample.
     pub start: Utc,
@@ -39,46 +39,46 @@ pub struct ScanPlan {
     pub way: Way,
     /// From the middle of each pass to its ends.
     pub half_length: f64,
-    /// In each pass.
+    /// Number of samples in each pass.
     pub samples: usize,
-    /// On the sky, degrees a second.
+    /// Speed on the sky, degrees a second.
     pub speed_deg_s: f64,
     /// Whether the first pass runs toward smaller readings.
     pub backward: bool,
-    /// Passes along each axis of a cut or cross, there and back in turn.
+    /// Passes along each axis of a cut or cross, alternately there and back.
     pub repeats: usize,
-    /// Where the middle of the scan lies from the emitter, along azimuth (on the sky) and
-    /// elevation.
+    /// Offset of the middle of the scan from the emitter, along azimuth (on the sky) and elevation.
     pub centre: (f64, f64),
-    /// Whether the mount follows the emitter while it scans.
+    /// Whether the mount tracks the emitter while it scans.
     pub following: bool,
 }
 
-/// What the receiver makes of it. Powers in heights of the peak.
+/// Signal, noise and faults of the receiver. Powers are in units of the height of the peak.
 #[derive(Clone, Debug)]
 pub struct Signal {
-    /// Height over the standard deviation of a sample: off the peak for steady noise, upon it
-    /// for noise in proportion to power. No signal at all when zero.
+    /// Height of the peak over the standard deviation of a sample: off the peak for steady noise,
+    /// on it for noise in proportion to power. Zero means no signal at all.
     pub signal_to_noise: f64,
     /// Power off the emitter.
     pub baseline: f64,
-    /// Of the noise.
+    /// Law of the noise.
     pub noise: NoiseLaw,
-    /// By how much the baseline rises from the first to the last sample.
+    /// Rise of the baseline from the first to the last sample.
     pub drift: f64,
-    /// By how much it rises at both ends of each pass.
+    /// Rise of the baseline at both ends of each pass.
     pub bend: f64,
-    /// By which fraction the gain rises from the first to the last sample.
+    /// Fractional rise of the gain from the first to the last sample.
     pub gain_drift: f64,
     /// The power is logged this many seconds late.
     pub lag_s: f64,
-    /// The receiver shows no more than this above the baseline.
+    /// Power above the baseline at which the receiver saturates.
     pub clipped_at: Option<f64>,
-    /// Single samples with so much more.
+    /// Number of single samples with a spike.
     pub spikes: usize,
-    /// Largest of them.
+    /// Height of the largest spike.
     pub spike_height: f64,
-    /// Another emitter beside: along azimuth (on the sky), elevation (beamwidths), height.
+    /// A second emitter nearby: offsets along azimuth (on the sky) and elevation, beamwidths, and
+    /// height.
     pub neighbour: Option<(f64, f64, f64)>,
     /// Radius of the emitter's disc, degrees.
     pub disc_radius_deg: f64,
@@ -124,32 +124,32 @@ impl Default for Signal {
     }
 }
 
-/// A made-up scan with its true peak.
+/// A simulated scan with its true peak.
 #[derive(Clone, Debug)]
 pub struct MadeUp {
     /// The scan.
     pub scan: Scan,
-    /// What the encoders read on the emitter at mid time, without lag or backlash.
+    /// Encoder readings on the emitter at mid time, without lag or backlash.
     pub peak: EncoderReading,
-    /// Where the emitter stands then.
+    /// Direction of the emitter at that time.
     pub apparent: Direction<Apparent>,
 }
 
 /// One sample to take.
 struct Stop {
     seconds: f64,
-    /// From the middle, beamwidths on the sky.
+    /// Offset from the middle, beamwidths on the sky.
     x: f64,
     y: f64,
-    /// From -1 to 1 along its pass.
+    /// Position along its pass, -1 to 1.
     along: f64,
     approach: ApproachSigns,
 }
 
-/// Makes up a scan of an emitter of the station.
+/// Simulates a scan of an emitter of the station.
 ///
 /// # Errors
-/// When the emitter has no place or the mount cannot reach it.
+/// When the emitter has no direction or the mount cannot reach it.
 pub fn made_up(
     plan: &ScanPlan,
     signal: &Signal,
@@ -182,11 +182,11 @@ pub fn made_up(
     )
 }
 
-/// Makes up a scan of something that stands where `toward` says, by a mount that chooses the cable
-/// wrap as told.
+/// Simulates a scan of an emitter whose direction `toward` gives, by a mount with the cable wrap
+/// given.
 ///
 /// # Errors
-/// When there is no such place or the mount cannot reach it.
+/// When `toward` fails or the mount cannot reach the direction.
 pub fn made_up_toward(
     plan: &ScanPlan,
     signal: &Signal,
@@ -214,7 +214,7 @@ pub fn made_up_toward(
         beamwidth,
         last,
     };
-    // Where the encoders stand at a stop.
+    // Encoder readings at a stop.
     let reading = |stop: &Stop, seconds: f64| -> Result<EncoderReading, Error> {
         let middle = if plan.following {
             let now = toward(plan.start.plus_seconds(seconds))?;
@@ -239,7 +239,7 @@ pub fn made_up_toward(
         .collect();
     let mut remembered: f64 = StandardNormal.sample(rng);
     for (i, stop) in stops.iter().enumerate() {
-        // The power logged now belongs to where all was a little ago.
+        // The power logged now belongs to the positions `lag_s` earlier.
         let then = stop.seconds - signal.lag_s;
         let at = reading(&earlier(&stops, i, then), then)?;
         let fresh: f64 = StandardNormal.sample(rng);
@@ -266,7 +266,7 @@ pub fn made_up_toward(
     })
 }
 
-/// The stop between two, at another time of the same pass.
+/// Returns the stop interpolated at another time of the same pass.
 fn earlier(stops: &[Stop], i: usize, seconds: f64) -> Stop {
     let here = &stops[i];
     let same = |s: &&Stop| s.approach == here.approach;
@@ -288,16 +288,16 @@ fn earlier(stops: &[Stop], i: usize, seconds: f64) -> Stop {
     }
 }
 
-/// The pause between two passes, seconds; invented.
+/// Pause between two passes, seconds; invented.
 const PAUSE_S: f64 = 2.0;
 
 impl ScanPlan {
-    /// From the first to the last sample of a pass.
+    /// Seconds from the first to the last sample of a pass.
     fn seconds_a_pass(&self, beamwidth: Angle) -> f64 {
         2.0 * self.half_length * beamwidth.degrees() / self.speed_deg_s
     }
 
-    /// From the first sample to the last.
+    /// Seconds from the first sample of the scan to the last.
     pub fn duration_s(&self, beamwidth: Angle) -> f64 {
         let passes = match self.way {
             Way::Cut(_) => self.repeats,
@@ -332,7 +332,7 @@ fn stops(plan: &ScanPlan, beamwidth: Angle, rng: &mut impl RngExt) -> Vec<Stop> 
         };
         let sign = if turned != plan.backward { -1.0 } else { 1.0 };
         for i in 0..plan.samples {
-            // Loggers are not on time, but the first and the last sample are.
+            // Loggers jitter; only the first and the last sample are exactly on time.
             let late = if i == 0 || i == plan.samples - 1 {
                 0.0
             } else {
@@ -386,7 +386,7 @@ struct Receiver<'a> {
 }
 
 impl Receiver<'_> {
-    /// What is logged when the beam points there and the emitter stands there, `along` its pass
+    /// Returns the power logged for the given directions of beam and emitter, at `along` its pass
     /// from -1 to 1.
     fn power(
         &self,

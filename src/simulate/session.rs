@@ -1,4 +1,4 @@
-//! A made-up session: the readings at which a mount of known faults would have peaked.
+//! A simulated session: the readings at which a mount with known errors finds its peaks.
 
 use std::borrow::Cow;
 
@@ -19,7 +19,7 @@ use crate::text::some_of;
 use crate::time::Utc;
 
 /// The reading at which the signal peaks when the peak is found `noise` away from the
-/// emitter's direction; none when the mount cannot reach it.
+/// emitter's direction; `None` when the mount cannot reach it.
 pub fn reading_at_peak(
     model: &MountModel,
     emitter: &Direction<Apparent>,
@@ -40,11 +40,11 @@ fn shifted(geometry: &Geometry, from: &Direction<Apparent>, step: Offset) -> Dir
     Direction::from_east_north_up(&v)
 }
 
-/// Makes up the session of `truth`, the same for the same `seed`.
+/// Simulates the session of `truth`, the same for the same `seed`.
 ///
-/// Peaks are spread evenly in time; each takes, of the emitters up and within reach, one
-/// that has been taken least so far, so that the sky is well covered. The noise of each
-/// peak is Gaussian and its own.
+/// Peaks are spread evenly in time; each uses the emitter, of those up and within reach, that has
+/// been used least so far, so that the sky is well covered. The noise is Gaussian and independent
+/// from peak to peak.
 ///
 /// # Errors
 /// When no emitter is ever up, or an emitter has no place.
@@ -67,12 +67,12 @@ pub fn session(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Result
         let (row, time) = (take.when.row, take.logged_time);
         let mut peak = peak(truth, row, time, take.name, reading, take.approach);
         peak.feed = take.feed;
-        // Whoever logs the side of arrival reads it from the encoder.
+        // The side of arrival is read from the encoder, so it is reversed too.
         if spoils.iter().any(|s| matches!(s, Spoil::AzimuthReversed)) {
             peak.azimuth_approach = peak.azimuth_approach.reversed();
         }
         if station.mount.fixed_declination.is_some() {
-            // Nobody moves a bolt from satellite to satellite.
+            // The declination is bolted: it is not moved from satellite to satellite.
             peak.elevation = None;
             peak.elevation_sigma = None;
             peak.elevation_approach = Approach::Unknown;
@@ -82,7 +82,7 @@ pub fn session(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Result
         }
         log.peaks.push(peak);
     }
-    // Rows without anything in reach fall away; those that are left count on.
+    // Rows without an emitter in reach are dropped; renumber the rest.
     for (i, peak) in log.peaks.iter_mut().enumerate() {
         peak.row = i + 1;
         peak.line = i + 2;
@@ -90,7 +90,7 @@ pub fn session(station: &Station, sky: &Sky, truth: &Truth, seed: u64) -> Result
     Ok(log)
 }
 
-/// The station and the sky as they really are, which the files may have wrong.
+/// The true station and sky, which may differ from those in the files.
 pub(super) struct Real<'a> {
     pub station: Cow<'a, Station>,
     pub sky: Cow<'a, Sky>,
@@ -111,35 +111,35 @@ impl<'a> Real<'a> {
     }
 }
 
-/// One thing taken at the mount: a peak, or the peak of a scan.
+/// One observation: a peak, or the peak of a scan.
 pub(super) struct Take<'a> {
-    /// Which row, when and in what weather.
+    /// Row, time and weather.
     pub when: Circumstance,
     /// True time.
     pub time: Utc,
-    /// As the clock of the log has it.
+    /// Time by the clock of the log.
     pub logged_time: Utc,
-    /// As the log calls the emitter.
+    /// Name of the emitter in the log.
     pub name: &'a str,
     /// The emitter really observed.
     pub observed: &'a str,
-    /// Where that one stands.
+    /// Direction of the emitter observed.
     pub emitter: Direction<Apparent>,
-    /// What the encoders read on it, noise and all.
+    /// Encoder readings at the peak, noise included.
     pub reading: EncoderReading,
-    /// The mount's terms there and then.
+    /// The mount's terms at this time and reading.
     pub terms: TermValues,
-    /// What moves the peak of a whole scan off the emitter: a sidelobe, and what a loose joint adds
-    /// to the noise of a peak.
+    /// Offset of the peak of a whole scan from the emitter: a sidelobe, and the noise that a loose
+    /// joint adds to a peak.
     pub displaced: Offset,
-    /// From which side the axes arrived.
+    /// Side from which each axis arrived.
     pub approach: [Approach; 2],
-    /// With which feed.
+    /// Index of the feed used.
     pub feed: usize,
 }
 
-/// What a session takes with the mount as it points with each feed, one after the other, in order
-/// of time; of the emitters only those that `fit` at the reading where they peak.
+/// Returns the observations of a session in order of time, with the feeds (one model each) in
+/// turn; only emitters for which `fits` holds at the reading of their peak are used.
 ///
 /// # Errors
 /// When no emitter is ever up, or an emitter has no place.
@@ -158,7 +158,7 @@ pub(super) fn takes<'a>(
     let usual = *first.terms();
     let plan = &truth.session;
     let (station, sky) = (real.station.as_ref(), real.sky.as_ref());
-    // The logged time is the true one less the clock's offset.
+    // The logged time is the true time less the clock's offset.
     let behind_s = usual.inside(Term::ClockOffset) + Spoil::behind_s(spoils);
     let names: Vec<&str> = if plan.emitters.is_empty() {
         station.emitters.iter().map(|e| e.name.as_str()).collect()
@@ -194,7 +194,7 @@ pub(super) fn takes<'a>(
             azimuth: approach[0].sign(),
             elevation: approach[1].sign(),
         };
-        // The wrap is chosen from anywhere, as a night's work would.
+        // A random present azimuth, so that the wrap varies as it would over a night.
         let from = present.unwrap_or(EncoderReading {
             azimuth: uniform(&mut rng, station.mount.azimuth_range),
             elevation: Angle::ZERO,
@@ -239,7 +239,7 @@ pub(super) fn takes<'a>(
                 ),
             };
             let mut noise = by(louder);
-            // Variances add up: a factor f of the usual noise is sqrt(f^2 - 1) of it beside it.
+            // Variances add: noise f times the usual is the usual plus sqrt(f^2 - 1) times it.
             let mut displaced = by(louder.map(|f| (f * f - 1.0).max(0.0).sqrt()));
             if Spoil::on_sidelobe(spoils, row) {
                 let round = uniform(&mut rng, (Angle::ZERO, Angle::TURN));
@@ -338,7 +338,7 @@ fn visible(
     emitter.elevation() > floor
 }
 
-/// Where the emitter stands, spoilt elements and air included.
+/// Direction of the emitter, with stale elements and refraction faults applied.
 pub(super) fn seen(
     sky: &Sky,
     spoils: &[Spoil],
@@ -358,8 +358,8 @@ pub(super) fn seen(
     Some(Spoil::bent(spoils, apparent, bend))
 }
 
-/// The reading at the peak, and the terms there, when they depend on it: a few rounds settle
-/// them.
+/// The reading at the peak and the terms there; where the terms depend on the reading, both are
+/// found by iteration.
 fn spoilt_reading(
     truth: &Truth,
     usual: &MountModel,
@@ -378,7 +378,7 @@ fn spoilt_reading(
         if terms == *usual.terms() {
             break;
         }
-        // From then on the wrap is settled: the nearest reading is meant.
+        // From here on the wrap is fixed: take the nearest reading.
         let near = Wrap {
             present: Some(reading),
             ..*wrap
@@ -405,7 +405,7 @@ pub(super) fn rounded(reading: EncoderReading, step_deg: f64) -> EncoderReading 
     }
 }
 
-/// What the axes show: rounded to the step of an encoder, or to whole counts of a sensor.
+/// Readings as displayed: rounded to the step of an encoder, or to whole counts of a sensor.
 fn as_shown(
     reading: EncoderReading,
     step_deg: f64,

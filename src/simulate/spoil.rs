@@ -1,7 +1,7 @@
-//! What can be spoilt on purpose in a made-up session, and how.
+//! Faults that can be put into a simulated session on purpose.
 //!
-//! The formulas are written from the faults' plain descriptions, not shared with the
-//! diagnosis, so that the one checks the other.
+//! The formulas are written from the descriptions of the faults, not shared with the diagnosis, so
+//! that each checks the other.
 
 use std::f64::consts::PI;
 
@@ -38,7 +38,7 @@ pub enum SpoilUnit {
     Mils,
 }
 
-/// One thing spoilt on purpose, by the name of the fault it imitates.
+/// One fault put in on purpose, named after the fault it imitates.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields, tag = "kind", rename_all = "kebab-case")]
 pub enum Spoil {
@@ -51,18 +51,18 @@ pub enum Spoil {
     DigitSlip {
         /// Data rows, counted from 1.
         rows: Vec<usize>,
-        /// Of which axis.
+        /// Axis affected.
         #[serde(default)]
         axis: SpoilAxis,
-        /// By how much.
+        /// Size of the error.
         #[serde(default = "ten")]
         by_deg: f64,
     },
-    /// These rows were taken on another emitter than the log says.
+    /// These rows were observed on a different emitter from the one in the log.
     WrongEmitter {
         /// Data rows, counted from 1.
         rows: Vec<usize>,
-        /// The one really observed.
+        /// Emitter really observed.
         really: String,
     },
     /// The azimuth encoder jumps between two rows.
@@ -83,7 +83,7 @@ pub enum Spoil {
     Creep {
         /// Which axis.
         axis: SpoilAxis,
-        /// Change of the reading an hour.
+        /// Change of the reading per hour.
         deg_per_hour: f64,
     },
     /// An encoder's reading for one direction follows the temperature, which goes up and down by
@@ -91,7 +91,7 @@ pub enum Spoil {
     ThermalDrift {
         /// Which axis.
         axis: SpoilAxis,
-        /// Change of the reading a kelvin.
+        /// Change of the reading per kelvin.
         deg_per_kelvin: f64,
         /// Whether the temperature is in the log.
         #[serde(default = "yes")]
@@ -99,12 +99,12 @@ pub enum Spoil {
     },
     /// The azimuth axis leans more and more.
     Settling {
-        /// Growth of the lean toward north an hour.
+        /// Growth of the tilt toward north per hour.
         north_deg_per_hour: f64,
-        /// Growth of the lean toward east an hour.
+        /// Growth of the tilt toward east per hour.
         east_deg_per_hour: f64,
     },
-    /// An axis is ahead and behind of its encoder many times a turn.
+    /// An axis runs ahead of and behind its encoder many times a turn.
     ToothError {
         /// Which axis.
         axis: SpoilAxis,
@@ -124,11 +124,11 @@ pub enum Spoil {
     },
     /// The scatter is larger toward one azimuth.
     LooseJoint {
-        /// In which axis.
+        /// Axis affected.
         axis: SpoilAxis,
         /// Toward this azimuth reading.
         toward_deg: f64,
-        /// This many times the noise there; the noise as given on the other side.
+        /// Factor of the noise there; on the other side the noise is as given.
         times: f64,
     },
     /// The beam moves in the dish as it is raised, by twice the elevation's sine.
@@ -145,16 +145,16 @@ pub enum Spoil {
         /// How far, to the right above it.
         size_deg: f64,
     },
-    /// The elevation axis's play falls to the other side at an elevation.
+    /// The play of the elevation axis is taken up on the other side above an elevation.
     BalanceFlip {
         /// Elevation reading.
         at_deg: f64,
-        /// Its width.
+        /// Width of the play.
         size_deg: f64,
     },
     /// The logged times are those of another time zone.
     TimeZone {
-        /// Hours to add to the logged times to have UTC.
+        /// Hours to add to the logged times to get UTC.
         hours: f64,
     },
     /// The station file's longitude has the wrong sign.
@@ -167,25 +167,25 @@ pub enum Spoil {
     StaleElements {
         /// Which.
         emitter: String,
-        /// By this many seconds.
+        /// How far ahead, seconds.
         seconds: f64,
     },
     /// Readings are in another unit.
     WrongUnit {
-        /// Of which axis.
+        /// Axis affected.
         axis: SpoilAxis,
-        /// In which.
+        /// Unit of the log.
         unit: SpoilUnit,
         /// Data rows, counted from 1; all when empty.
         #[serde(default)]
         rows: Vec<usize>,
     },
-    /// The readings carry the air's bending this many times, where once is right.
+    /// The readings contain the refraction this many times, where once is right.
     Refraction {
         /// 0 or 2.
         times: f64,
     },
-    /// Azimuth and elevation stand in each other's column.
+    /// Azimuth and elevation are in each other's column.
     ColumnsExchanged {
         /// Data rows, counted from 1; all when empty.
         #[serde(default)]
@@ -250,7 +250,7 @@ impl SpoilUnit {
 }
 
 impl Spoil {
-    /// The station as it really is, when its file is what is wrong.
+    /// Returns the true station if its file is wrong, else `None`.
     pub fn real_station(spoils: &[Spoil], filed: &Station) -> Option<Station> {
         let mut real = filed.clone();
         let mut changed = false;
@@ -267,7 +267,7 @@ impl Spoil {
         changed.then_some(real)
     }
 
-    /// The emitter really observed in a row, when it is not the one in the log.
+    /// Returns the emitter really observed in a row, if it is not the one in the log.
     pub fn really(spoils: &[Spoil], row: usize) -> Option<&str> {
         spoils.iter().find_map(|s| match s {
             Spoil::WrongEmitter { rows, really } if rows.contains(&row) => Some(really.as_str()),
@@ -286,7 +286,7 @@ impl Spoil {
             .sum()
     }
 
-    /// Seconds to take from the true time to have the logged one.
+    /// Seconds to subtract from the true time to get the logged time.
     pub fn behind_s(spoils: &[Spoil]) -> f64 {
         spoils
             .iter()
@@ -297,8 +297,8 @@ impl Spoil {
             .sum()
     }
 
-    /// Where the beam points when the readings carry the air's bend (apparent less airless
-    /// elevation) otherwise than once.
+    /// Direction of the beam when the readings contain the refraction `bend` (apparent less airless
+    /// elevation) other than once.
     pub fn bent(
         spoils: &[Spoil],
         apparent: Direction<Apparent>,
@@ -314,7 +314,7 @@ impl Spoil {
         Direction::apparent(apparent.azimuth(), apparent.elevation() + bend * times)
     }
 
-    /// The mount's terms at one peak, when its encoders read `reading`.
+    /// The mount's terms at one peak, with the encoders at `reading`.
     pub(crate) fn terms(
         spoils: &[Spoil],
         usual: &TermValues,
@@ -328,7 +328,7 @@ impl Spoil {
         };
         for spoil in spoils {
             match spoil {
-                // A reading that grows for one direction: the axis stands less far than it says.
+                // The reading grows for one direction: the axis is less far round than it reads.
                 Spoil::Creep { axis, deg_per_hour } => {
                     add(axis.zero(), -deg_per_hour * when.hours);
                 }
@@ -386,7 +386,7 @@ impl Spoil {
         terms
     }
 
-    /// How many times its usual size the noise has in each axis.
+    /// Factor of the noise in each axis, relative to its usual size.
     pub fn louder(spoils: &[Spoil], azimuth: Angle) -> [f64; 2] {
         let mut factors = [1.0; 2];
         for spoil in spoils {
@@ -416,7 +416,7 @@ impl Spoil {
             .any(|s| matches!(s, Spoil::Sidelobe { rows } if rows.contains(&row)))
     }
 
-    /// What gets into the log instead of a reading.
+    /// Returns the reading that is logged instead of the true one.
     pub fn reading(
         spoils: &[Spoil],
         row: usize,

@@ -1,4 +1,4 @@
-//! The truth file: what the made-up mount is like and what is observed with it.
+//! The truth file: the simulated mount and what is observed with it.
 
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -14,11 +14,11 @@ use crate::problem::{Error, Problem, Problems, nearest_name};
 use crate::station::Station;
 use crate::time::Utc;
 
-/// Whole nights take a thousandth of that.
+/// The file of a whole night takes a thousandth of this.
 const EXPECTED: FileToRead = FileToRead::mebibytes("a truth file", 1);
 
-/// The truth of a practice when none is given: an invented mount with the errors of a first
-/// evening.
+/// The truth of a practice when none is given: an invented mount with the errors of one that was
+/// never calibrated.
 pub const PRACTICE: &str = "\
 [terms]
 azimuth-zero = 7.3
@@ -41,40 +41,40 @@ lag_s = 0.2
 spikes_per_minute = 0.5
 ";
 
-/// Everything a made-up session is made from.
+/// Contents of a truth file: everything that a simulated session is made from.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct Truth {
-    /// Terms by the names of docs/files.md, in degrees, fractions or seconds.
+    /// Terms by their names in docs/files.md, in degrees, fractions or seconds.
     #[serde(default)]
     pub terms: BTreeMap<String, f64>,
-    /// How well a peak is found.
+    /// Noise and resolution of a peak.
     #[serde(default)]
     pub noise: PeakNoise,
-    /// What is observed, when.
+    /// What is observed and when.
     pub session: SessionPlan,
     /// How scans are made, when scans are requested.
     #[serde(default)]
     pub scans: Scans,
-    /// What a pretended dish is like apart from its errors, when there is one.
+    /// Drives and receiver of a simulated dish, if there is one.
     #[serde(default)]
     pub practice: Practice,
-    /// What is spoilt on purpose.
+    /// Faults put in on purpose.
     #[serde(default)]
     pub spoil: Vec<Spoil>,
 }
 
-/// One standard deviation of a peak.
+/// Noise of a peak: one standard deviation of each coordinate.
 #[derive(Clone, Copy, Debug, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct PeakNoise {
-    /// On the sky, across.
+    /// Across, on the sky.
     pub cross_elevation_deg: f64,
     /// In elevation.
     pub elevation_deg: f64,
-    /// Write the standard deviations into the log.
+    /// Whether the standard deviations are written into the log.
     pub logged: bool,
-    /// Encoder readings are rounded to this step.
+    /// Step to which encoder readings are rounded.
     pub resolution_deg: f64,
 }
 
@@ -89,7 +89,7 @@ impl Default for PeakNoise {
     }
 }
 
-/// What is observed, when.
+/// What is observed and when.
 #[derive(Clone, Debug, Deserialize)]
 #[serde(deny_unknown_fields)]
 pub struct SessionPlan {
@@ -97,13 +97,13 @@ pub struct SessionPlan {
     pub from: Utc,
     /// Last peak.
     pub to: Utc,
-    /// How many peaks.
+    /// Number of peaks.
     pub peaks: usize,
-    /// Which emitters; all of the station when empty.
+    /// Emitters to observe; all of the station when empty.
     #[serde(default)]
     pub emitters: Vec<String>,
-    /// Nothing below this apparent elevation, beside the station's own horizon; beacons and
-    /// marks are exempt.
+    /// Lowest apparent elevation, in addition to the station's own horizon; beacons and marks are
+    /// exempt.
     #[serde(default = "ten")]
     pub lowest_elevation_deg: f64,
     /// Whether the log says from which side the axes arrived.
@@ -119,22 +119,22 @@ pub struct Scans {
     pub way: ScanWay,
     /// From the middle of each pass to its ends, beamwidths.
     pub half_length: f64,
-    /// In each pass.
+    /// Number of samples in each pass.
     pub samples: usize,
-    /// From its first sample to its last.
+    /// Seconds from the first sample of a pass to its last.
     pub seconds_a_pass: f64,
-    /// This many times as long passes take in about every other scan: two speeds tell lag from
+    /// Factor by which passes take longer in about every other scan: two speeds separate lag from
     /// backlash. One: all scans at one speed.
     pub slower: f64,
-    /// Passes along each axis of a cut or cross, there and back in turn.
+    /// Passes along each axis of a cut or cross, alternately there and back.
     pub repeats: usize,
-    /// Of a raster.
+    /// Number of rows of a raster.
     pub rows: usize,
     /// Height of the peak over the standard deviation of a sample.
     pub signal_to_noise: f64,
     /// The power is logged this many seconds late.
     pub lag_s: f64,
-    /// So far beside the emitter the middle of a scan may lie along each axis, beamwidths.
+    /// Largest offset of the middle of a scan from the emitter along each axis, beamwidths.
     pub beside: f64,
 }
 
@@ -171,7 +171,7 @@ impl Default for Scans {
 }
 
 impl Scans {
-    /// What is wrong with a value and what it may be; none when all are sound.
+    /// Returns the key of a bad value and what the value may be; `None` if all are good.
     fn fault(&self) -> Option<(&'static str, &'static str)> {
         let above_zero = |v: f64| v.is_finite() && v > 0.0;
         let or_zero = |v: f64| v.is_finite() && v >= 0.0;
@@ -220,23 +220,23 @@ impl Scans {
     }
 }
 
-/// What a pretended dish is like apart from its errors.
+/// Drives and receiver of a simulated dish, apart from its pointing errors.
 #[derive(Clone, Copy, Debug, Deserialize)]
 #[serde(deny_unknown_fields, default)]
 pub struct Practice {
-    /// Of each axis.
+    /// Top speed of each axis.
     pub speed_deg_s: f64,
-    /// By which each axis gathers speed and brakes.
+    /// Acceleration and braking of each axis.
     pub braking_deg_s2: f64,
-    /// Readings at the beginning.
+    /// Readings at the start.
     pub start_deg: [f64; 2],
-    /// Powers that the receiver tells.
+    /// Powers that the receiver reports per second.
     pub lines_a_second: f64,
-    /// Scatter of a power over its size: 1 / sqrt(bandwidth x time).
+    /// Relative scatter of a power: 1 / sqrt(bandwidth x time).
     pub scatter: f64,
-    /// The gain rises by this much.
+    /// Rise of the gain.
     pub drift_db_per_hour: f64,
-    /// Single powers that are too large.
+    /// Rate of single powers that are too large.
     pub spikes_per_minute: f64,
 }
 
@@ -255,7 +255,7 @@ impl Default for Practice {
 }
 
 impl Practice {
-    /// What is wrong with a value and what it may be; none when all are sound.
+    /// Returns the key of a bad value and what the value may be; `None` if all are good.
     fn fault(&self) -> Option<(&'static str, &'static str)> {
         let within = |v: f64, low: f64, high: f64| (low..=high).contains(&v);
         [
@@ -309,7 +309,7 @@ impl Truth {
     /// Reads a truth file.
     ///
     /// # Errors
-    /// When it cannot be read, is no such TOML, or names an unknown term.
+    /// When the file cannot be read, is not a valid truth file, or names an unknown term.
     pub fn read(path: &Path) -> Result<Truth, Error> {
         let (name, bytes) = files::read_bytes(path, EXPECTED)?;
         let text = String::from_utf8(bytes).map_err(|_| {
@@ -321,12 +321,12 @@ impl Truth {
     /// Reads the text of a truth file called `name`.
     ///
     /// # Errors
-    /// When it is no such TOML, or names an unknown term.
+    /// When the text is not a valid truth file, or names an unknown term.
     pub fn parse(name: &str, text: &str) -> Result<Truth, Error> {
         let numbers = ranges::faults(name, text);
         let read: Result<Truth, toml_edit::de::Error> = toml_edit::de::from_str(text);
         if read.is_err() {
-            // What a number should be says more than what it is not.
+            // The allowed range of a number says more than the error of its type.
             numbers.clone().or_value(())?;
         }
         let truth = read.map_err(|e| {
@@ -377,7 +377,7 @@ impl Truth {
         problems.or_value(truth)
     }
 
-    /// The same errors by the names of another kind of mount than az-el.
+    /// Renames the terms for another kind of mount than az-el; drops those it does not have.
     #[must_use]
     pub fn named_for(mut self, mount: Kind) -> Truth {
         self.terms = (self.terms.into_iter())
@@ -391,7 +391,7 @@ impl Truth {
         self
     }
 
-    /// The mount as it points with each feed of a station, of which the first is the mount itself.
+    /// Returns the mount model for each feed of a station; the first feed has no offset.
     ///
     /// # Errors
     /// As [`Truth::model`], and a feed that the station does not have.
@@ -420,7 +420,7 @@ impl Truth {
             .collect())
     }
 
-    /// The mount model of the truth, for a mount that stands so.
+    /// Returns the mount model of the truth for a mount of this geometry.
     ///
     /// # Errors
     /// A term that mounts of that kind do not have.

@@ -1,24 +1,24 @@
 //! One driven axis: speed, braking, hard stops, the encoder.
 
-/// What an axis is told.
+/// Current command of an axis.
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Told {
-    /// To hold where it is.
+    /// Hold the present position.
     Hold,
-    /// To brake.
+    /// Brake to a stop.
     Stop,
-    /// To go there, as its drive counts.
+    /// Go to this position, in counts of the drive, degrees.
     To(f64),
 }
 
-/// How an axis fails just now.
+/// Faults of an axis that are active now.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Failing {
     pub stuck: bool,
     pub runaway: bool,
 }
 
-/// One axis; degrees, seconds.
+/// One simulated axis; degrees, seconds.
 #[derive(Clone, Copy, Debug)]
 pub struct PretendedAxis {
     low: f64,
@@ -27,20 +27,20 @@ pub struct PretendedAxis {
     brake: f64,
     speed: f64,
     told: Told,
-    /// Where its drive counts it to be; the true axis is off by the slip, the reading by the jump.
+    /// Position that the drive counts; the true axis differs by `slip`, the reading by `jump`.
     pub count: f64,
     pub slip: f64,
     pub jump: f64,
-    /// +1 or -1: which way it moved last.
+    /// Direction of the last motion: +1 or -1.
     pub side: f64,
 }
 
-/// Degrees beyond its range at which it stands against a hard stop; invented.
+/// Distance of the hard stops beyond the range, degrees; invented.
 const HARD_STOP: f64 = 5.0;
-/// Degrees and degrees a second: nearer than this, and as slow as [`AT_REST`], it has arrived;
-/// finer than any encoder.
+/// Degrees: an axis this near its target and slower than [`AT_REST`] has arrived; finer than any
+/// encoder.
 const ARRIVED: f64 = 1e-4;
-/// Degrees a second that count as standing still.
+/// Degrees a second below which an axis counts as stationary.
 const AT_REST: f64 = 0.05;
 
 impl PretendedAxis {
@@ -89,7 +89,7 @@ impl PretendedAxis {
                     self.told = Told::Hold;
                     return;
                 }
-                // The speed from which it can just brake in time, half a step ahead.
+                // Highest speed from which it can still brake in time, half a step ahead.
                 let half = 0.5 * self.brake * seconds;
                 let fastest = (2.0 * self.brake * way.abs() + half * half).sqrt() - half;
                 let fastest = fastest.min(way.abs() / seconds).min(self.fastest);

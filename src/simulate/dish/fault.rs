@@ -1,49 +1,49 @@
-//! What can be ordered to go wrong with a pretended dish.
+//! Faults that can be injected into a simulated dish.
 
 use std::fmt;
 use std::time::Duration;
 
 use crate::problem::nearest_name;
 
-/// What goes wrong.
+/// Kind of fault.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum FaultKind {
-    /// An axis and its reading stand.
+    /// An axis and its reading stop moving.
     Stuck(usize),
     /// An axis moves away from its target; a stop is obeyed.
     Runaway(usize),
-    /// An axis jumps, its reading does not.
+    /// An axis jumps; its reading does not.
     Slip(usize),
-    /// The reading of the first axis jumps, the axis does not.
+    /// The reading of the first axis jumps; the axis does not.
     JumpReading,
-    /// Both readings stand, the axes move.
+    /// Both readings freeze while the axes move.
     FreezeReading,
-    /// A stop is acknowledged and not obeyed.
+    /// A stop is acknowledged but not obeyed.
     DeafStop,
     /// The receiver sends nothing.
     SilentReceiver,
-    /// The receiver shows no more than half of the strongest peak.
+    /// The receiver saturates at half of the strongest peak.
     Saturate,
-    /// The daemon closes its connections and takes none.
+    /// The daemon closes its connections and accepts no new ones.
     DropRotator,
-    /// Replies come late by this many seconds; commands act at once.
+    /// Replies are delayed by `size` seconds; commands act at once.
     Slow,
-    /// Replies make no sense.
+    /// Replies are garbage.
     Garbage,
     /// Positions are not numbers.
     NanPosition,
 }
 
-/// A fault that was ordered.
+/// A fault to inject.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Fault {
-    /// What.
+    /// Kind of fault.
     pub kind: FaultKind,
-    /// How much, where that means something: degrees, or seconds of delay.
+    /// Size, where the kind has one: degrees, or seconds of delay.
     pub size: f64,
-    /// This long after the first motion.
+    /// Start, counted from the first motion.
     pub at: Duration,
-    /// And for this long; none for ever.
+    /// Duration; `None` for a fault that lasts for ever.
     pub lasts: Option<Duration>,
 }
 
@@ -67,11 +67,11 @@ const NAMES: [(&str, FaultKind, f64, Option<f64>); 15] = [
 ];
 
 impl Fault {
-    /// Reads `NAME[=SIZE]@SECONDS[+SECONDS]`: what, how much, how long after the first motion, and
-    /// for how long.
+    /// Reads `NAME[=SIZE]@SECONDS[+SECONDS]`: kind, size, start after the first motion, and
+    /// duration.
     ///
     /// # Errors
-    /// What is wrong with it, in words.
+    /// A message that says what is wrong with the text.
     pub fn parse(text: &str) -> Result<Fault, String> {
         let form = || {
             format!(
@@ -115,7 +115,7 @@ impl Fault {
         })
     }
 
-    /// Whether it is active this long after the first motion.
+    /// Whether the fault is active this long after the first motion; never before it (`None`).
     pub fn is_on(&self, since_motion: Option<Duration>) -> bool {
         since_motion.is_some_and(|since| {
             since >= self.at && self.lasts.is_none_or(|lasts| since < self.at + lasts)

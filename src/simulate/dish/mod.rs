@@ -1,5 +1,5 @@
-//! A pretended dish: a mount with its daemon and a receiver, made by a truth file, on whatever
-//! clock its owner has. For practice, for tests and for other programs.
+//! A simulated dish: a mount with its daemon and a receiver, described by a truth file and driven
+//! by the caller's clock. For practice, for tests and for other programs.
 
 mod axis;
 mod fault;
@@ -27,13 +27,13 @@ use receiver::Receiver;
 
 /// Longest step of the motion, seconds: short against braking, which takes tenths of one.
 const STEP_S: f64 = 0.005;
-/// Time that a reply takes, as of a daemon on the same network; invented.
+/// Delay of a reply, as from a daemon on the same network; invented.
 const REPLY: Duration = Duration::from_millis(4);
 
-/// Who holds one of its connections.
+/// Identifies one connection to the daemon.
 pub type Link = u64;
 
-/// Where the axes were at a time.
+/// Positions of the axes at one time.
 #[derive(Clone, Copy, Debug)]
 struct Was {
     seconds: f64,
@@ -41,7 +41,7 @@ struct Was {
     sides: [f64; 2],
 }
 
-/// A pretended mount, its daemon and a receiver.
+/// A simulated mount, its daemon and a receiver.
 pub struct Dish {
     axes: [PretendedAxis; 2],
     model: MountModel,
@@ -60,12 +60,12 @@ pub struct Dish {
     replies: VecDeque<(Duration, Link, String)>,
     power_due: Duration,
     lines: Vec<(Link, Lines)>,
-    /// Seconds of the run, and how far the beam was from the Sun, while that was up.
+    /// Seconds of the run and separation of beam and Sun, while the Sun was up.
     sun: Vec<(f64, Angle)>,
 }
 
 impl Dish {
-    /// Made by a truth file, at a time.
+    /// Makes the dish that a truth file describes, starting at `start`.
     ///
     /// # Errors
     /// Terms that this kind of mount does not have.
@@ -126,35 +126,35 @@ impl Dish {
             .find(|f| f.kind == kind && f.is_on(since))
     }
 
-    /// Whether the daemon takes connections.
+    /// Whether the daemon accepts connections.
     pub fn is_reachable(&self) -> bool {
         self.fault(FaultKind::DropRotator).is_none()
     }
 
-    /// Where the axes really are, and where the beam points.
+    /// Direction in which the beam really points, as a unit vector east, north, up.
     pub fn beam(&self) -> Vector3<f64> {
         self.beam_of(&self.was())
     }
 
-    /// Puts the mount somewhere, as a hand does that turns it.
+    /// Sets the counts of the drives, degrees, as if the mount were turned by hand.
     pub fn stand_at(&mut self, readings: [f64; 2]) {
         for (axis, reading) in self.axes.iter_mut().zip(readings) {
             axis.count = reading;
         }
     }
 
-    /// How far the beam was from the Sun while that was up, with seconds of the run, once for each
-    /// line of the receiver.
+    /// Seconds of the run and separation of beam and Sun while the Sun was up, once for each line
+    /// of the receiver.
     pub fn sun_distances(&self) -> &[(f64, Angle)] {
         &self.sun
     }
 
-    /// When it first moved, on its owner's clock: faults count from then.
+    /// Time of the first motion on the caller's clock, from which faults are timed; `None` before.
     pub fn first_motion(&self) -> Option<Duration> {
         self.first_motion
     }
 
-    /// Whether neither axis is told to move.
+    /// Whether neither axis has a command to move or stop.
     pub fn is_standing(&self) -> bool {
         self.axes.iter().all(PretendedAxis::is_holding)
     }
@@ -176,7 +176,7 @@ impl Dish {
         self.model.beam_vector(reading, approach)
     }
 
-    /// Time goes on.
+    /// Advances the dish to the time `to`.
     pub fn advance(&mut self, to: Duration) {
         let seconds = to.saturating_sub(self.now).as_secs_f64();
         if seconds <= 0.0 {
@@ -205,7 +205,8 @@ impl Dish {
         }
     }
 
-    /// What jumps once.
+    /// Applies slips and jumps once when they begin and takes them back when they end, and freezes
+    /// the readings.
     fn order_faults(&mut self) {
         let since = self.first_motion.map(|at| self.now.saturating_sub(at));
         for (fault, done) in self.faults.iter().zip(&mut self.slipped) {
@@ -231,7 +232,7 @@ impl Dish {
         }
     }
 
-    /// What the encoders show, rounded to their step.
+    /// Encoder readings, degrees, rounded to their step.
     pub fn reading(&self) -> [f64; 2] {
         if let Some(frozen) = self.frozen {
             return frozen;
@@ -245,7 +246,7 @@ impl Dish {
         })
     }
 
-    /// Bytes of a client come over a link. Replies follow in their time.
+    /// Takes bytes that a client sent over a link; replies come later from [`Dish::take_reply`].
     pub fn hear(&mut self, link: Link, bytes: &[u8]) {
         let place = match self.lines.iter().position(|(known, _)| *known == link) {
             Some(place) => place,
@@ -272,7 +273,7 @@ impl Dish {
         }
     }
 
-    /// A link is gone.
+    /// Forgets a connection that was closed.
     pub fn close(&mut self, link: Link) {
         self.lines.retain(|(known, _)| *known != link);
         self.replies.retain(|(_, known, _)| *known != link);
@@ -321,7 +322,7 @@ impl Dish {
     }
 
     fn position(&self, request: &DaemonRequest, one: f64, two: f64) -> String {
-        // As many decimals as the encoder's step has.
+        // Enough decimals for the encoder's step.
         let fine = self.resolution > 0.0 && self.resolution < 0.01;
         match fine && one.is_finite() && request.answer(Code::Done) == "RPRT 0\n" {
             true => format!("{one:.4}\n{two:.4}\n"),
@@ -329,14 +330,14 @@ impl Dish {
         }
     }
 
-    /// A reply that is due.
+    /// Takes a reply that is due; `None` if there is none.
     pub fn take_reply(&mut self) -> Option<(Link, String)> {
         let due = self.replies.iter().position(|(at, ..)| *at <= self.now)?;
         let (_, link, text) = self.replies.remove(due)?;
         Some((link, text))
     }
 
-    /// A line of the receiver that is due: its power in decibels.
+    /// Takes a line of the receiver that is due: the power in decibels. `None` if none is due.
     pub fn take_power(&mut self) -> Option<String> {
         if self.now < self.power_due {
             return None;
@@ -356,7 +357,7 @@ impl Dish {
         Some(self.receiver.line(&beam, then + self.ahead_s, saturated))
     }
 
-    /// Where the axes were.
+    /// Positions of the axes at a past time, interpolated.
     fn at(&self, seconds: f64) -> Was {
         let after = self.past.iter().position(|was| was.seconds >= seconds);
         match after {

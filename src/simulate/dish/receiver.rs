@@ -1,4 +1,4 @@
-//! What a pretended receiver shows while the beam passes over the emitters.
+//! Power that a simulated receiver shows while the beam passes over the emitters.
 
 use nalgebra::Vector3;
 use rand::{RngExt, SeedableRng};
@@ -13,27 +13,27 @@ use crate::sky::{EmitterId, Sky};
 use crate::station::{EmitterKind, Station};
 use crate::time::Utc;
 
-/// Places of emitters that turn with the sky are computed this far apart in time, seconds, and
-/// joined by straight lines: in it the sky turns by 0.02 degrees, and the curve is far below any
-/// beam.
+/// Interval, seconds, at which the directions of emitters that turn with the sky are computed;
+/// between them they are interpolated linearly. The sky turns by 0.02 degrees in it, and the error
+/// is far below any beamwidth.
 const SKY_STEP_S: f64 = 5.0;
-/// The same for satellites, which may cross a degree a second.
+/// The same for satellites, which may move a degree a second.
 const SATELLITE_STEP_S: f64 = 0.5;
-/// Strengths differ by up to this many decibels either way; invented.
+/// Strengths of the emitters vary by up to this many decibels either way; invented.
 const STRENGTHS_DB: f64 = 2.0;
 /// What the receiver shows with no emitter in the beam, decibels; invented.
 const FLOOR_DB: f64 = -90.0;
 
-/// An emitter as the receiver hears it.
+/// An emitter as the receiver sees it.
 struct Heard {
     id: EmitterId,
-    /// Of its peak, over the empty sky.
+    /// Height of its peak above the empty sky, which is 1.
     height: f64,
     beam: Beam,
     /// Radius of its disc, beamwidths.
     disc: f64,
     step_s: f64,
-    /// Two places and the times of them, seconds of the run.
+    /// Two directions and their times, seconds of the run, to interpolate between.
     nodes: Option<[(f64, Option<Vector3<f64>>); 2]>,
 }
 
@@ -97,12 +97,12 @@ impl Receiver {
         }
     }
 
-    /// Where the Sun is; none while it is down.
+    /// Direction of the Sun; `None` while it is below the horizon.
     pub fn sun(&mut self, seconds: f64) -> Option<Vector3<f64>> {
         (self.sun.direction(&self.sky, self.start, seconds)).filter(|sun| sun.z > 0.0)
     }
 
-    /// The line for a beam there, of `seconds` after the start.
+    /// Returns the line of power, decibels, for a beam direction at `seconds` after the start.
     pub fn line(&mut self, beam: &Vector3<f64>, seconds: f64, saturated: bool) -> String {
         let chord = 2.0 * (0.5 * self.beamwidth.radians()).sin();
         let mut power = 1.0;
@@ -111,7 +111,7 @@ impl Receiver {
                 continue;
             };
             let apart = angle_between(beam, &there);
-            // Behind the dish nothing is heard.
+            // The dish receives nothing from behind.
             if apart < Angle::RIGHT {
                 let distance = apart.radians().sin() / chord;
                 let response = emitter.beam.response(distance * distance, emitter.disc);
@@ -134,7 +134,7 @@ impl Receiver {
 }
 
 impl Heard {
-    /// Where it stands; none while it has no place.
+    /// Direction of the emitter, interpolated; `None` where the sky has no direction for it.
     fn direction(&mut self, sky: &Sky, start: Utc, seconds: f64) -> Option<Vector3<f64>> {
         let inside = |nodes: &[(f64, Option<Vector3<f64>>); 2]| {
             nodes[0].0 <= seconds && seconds <= nodes[1].0

@@ -1,4 +1,4 @@
-//! Offers a pretended dish to other programs, in real time: the rotator protocol on one port, the
+//! Serves a simulated dish to other programs in real time: the rotator protocol on one port, the
 //! receiver's lines on another.
 
 use std::collections::HashMap;
@@ -19,13 +19,13 @@ enum News {
     Listener(TcpStream),
 }
 
-/// A client that does not take what is written within this time is closed, so that it does not hold
-/// up the dish.
+/// Write timeout: a client that does not read within this time is disconnected, so that it cannot
+/// hold up the dish.
 const WRITE: Duration = Duration::from_millis(500);
-/// How often the dish moves on: as often as its motion is stepped.
+/// Interval at which the dish is advanced: the longest step of its motion.
 const OFTEN: Duration = Duration::from_millis(5);
 
-/// Serves it until `ends` says so.
+/// Serves the dish until `ends` is set.
 pub fn serve(mut dish: Dish, rotator: TcpListener, power: TcpListener, ends: &Arc<AtomicBool>) {
     let (news_in, news) = unbounded();
     accept_clients(rotator, news_in.clone());
