@@ -20,7 +20,7 @@ struct Widths {
     elevation: usize,
     airless: usize,
     rate: usize,
-    /// Before the last column, a blank counted already.
+    /// Extra blanks before the last column.
     gap: &'static str,
 }
 
@@ -31,8 +31,8 @@ const USUAL: Widths = Widths {
     rate: 8,
     gap: " ",
 };
-/// Of the mount's own readings, each as wide as the longest name of such an axis; the distance of the
-/// Sun makes room for them, and beside a column of local times the motion.
+/// Widths of the mount's own readings, each as wide as the longest name of such an axis. They
+/// replace the distance of the Sun and, beside a column of local times, also the motion.
 const OWN_WIDTHS: [usize; 2] = [10, 11];
 /// Widths beside a column of local times.
 const NARROW: Widths = Widths {

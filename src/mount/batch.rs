@@ -1,9 +1,9 @@
-//! The forward model for several readings at a time, resolved where the beam points: what a
-//! fit of many peaks asks for again and again.
+//! The forward model for several readings at a time, resolved in the frame at the beam, for fits
+//! of many peaks, which evaluate it many times.
 //!
-//! The same steps as [`MountModel::beam_with_derivatives`]; sines and cosines of readings come
-//! in ready-made, and a constant zero is added to their angles by the theorem of addition. All
-//! vectors here stand in the mount's own frame, where its first axis points up
+//! The same steps as [`MountModel::beam_with_derivatives`]; sines and cosines of readings are
+//! computed by the caller, and constant zeros are added by the addition theorems. All vectors
+//! here are in the mount's own frame, where its first axis points up
 //! ([`super::Geometry::to_mount`]); for an az-el mount that is the local one.
 
 use nalgebra::{Matrix3, Vector3};
@@ -15,42 +15,42 @@ use super::sin_cos::SinCos;
 use super::term::Term;
 use crate::angle::SkyBasis;
 
-/// Some readings, with all that is made of them but once.
+/// Readings, with what is computed from them only once.
 #[derive(Clone, Copy, Debug)]
 pub struct Readings {
     /// Sine and cosine of the azimuth reading.
     pub azimuth: [Lanes; 2],
     /// Sine and cosine of the elevation reading.
     pub elevation: [Lanes; 2],
-    /// What few terms look at.
+    /// Values that only a few terms need.
     pub more: Option<MoreOfReadings>,
 }
 
-/// The rest of what a term may look at, wanted where [`Batch::wants_more`] says so.
+/// Further values that a term may need; required if [`Batch::wants_more`] returns true.
 #[derive(Clone, Copy, Debug)]
 pub struct MoreOfReadings {
     /// The azimuth reading, unwrapped, radians.
     pub azimuth: Lanes,
     /// The elevation reading, radians.
     pub elevation: Lanes,
-    /// From which side the azimuth axis arrived: +1, -1 or 0.
+    /// Side from which the azimuth axis arrived: +1, -1 or 0.
     pub azimuth_approach: Lanes,
-    /// From which side the elevation axis arrived.
+    /// Side from which the elevation axis arrived.
     pub elevation_approach: Lanes,
 }
 
-/// A mount model made ready for many readings.
+/// A mount model prepared for many readings.
 #[derive(Clone, Debug)]
 pub struct Batch {
     model: MountModel,
     fixed: Fixed,
-    /// None for az-el.
+    /// `None` for az-el.
     turn: Option<Turn>,
     tilt: Matrix3<f64>,
     azimuth_zero: SinCos,
     elevation_zero: SinCos,
     droop: f64,
-    /// Whether an axis is off by more than its zero.
+    /// Whether the error of an axis is more than its zero.
     azimuth_varies: bool,
     elevation_varies: bool,
 }
@@ -61,9 +61,9 @@ pub struct Batch {
 pub struct Sight {
     /// The beam before the tilt.
     untilted: [Lanes; 3],
-    /// What gravity does to the beam about an axis that does not stand upright.
+    /// Sag of the beam on a mount whose first axis is not upright.
     sag: Option<Sagging>,
-    /// Which way the mount's azimuth and elevation go when the readings grow.
+    /// Signs with which the mount's azimuth and elevation follow the readings.
     signs: [f64; 2],
     /// The up part of the beam, and the length of its horizontal part.
     up: Lanes,
@@ -104,7 +104,7 @@ pub struct Moves {
 }
 
 impl Batch {
-    /// Of a model.
+    /// Prepares a model.
     pub fn new(model: &MountModel) -> Batch {
         let value = |term| model.terms().inside(term);
         let any = |terms: &[Term]| terms.iter().any(|t| value(*t) != 0.0);
@@ -139,7 +139,7 @@ impl Batch {
         }
     }
 
-    /// Whether [`Readings::more`] is wanted, when the moves by the terms `free` will be.
+    /// Whether [`Readings::more`] is required, if derivatives by the terms `free` are.
     pub fn wants_more(&self, free: &[Term]) -> bool {
         let asks = |term: Term| free.contains(&term) || self.value(term) != 0.0;
         [
@@ -231,7 +231,7 @@ impl Batch {
         }
     }
 
-    /// By how much the azimuth axis is off beyond its zero.
+    /// Error of the azimuth axis beyond its zero, radians.
     #[inline(always)]
     fn azimuth_excess(&self, readings: &Readings) -> Lanes {
         let [sin, cos] = readings.azimuth;
@@ -261,7 +261,7 @@ impl Batch {
             + more.elevation_approach * (0.5 * self.value(Term::ElevationBacklash))
     }
 
-    /// How the beam moves at a sight.
+    /// Derivatives of the beam at a sight.
     ///
     /// Azimuth counts clockwise, so right = out x up in the frame at the beam, and a turn about
     /// an axis w moves the beam by w x out = -(w . up) right + (w . right) up.
@@ -497,7 +497,7 @@ const ANGLE_OVER_SINE: [f64; 7] = [
     63.0 / 2_816.0,
     231.0 / 13_312.0,
 ];
-/// Below this sine the next term is under 2e-16.
+/// Below this sine the next term of the series is under 2e-16.
 const NEAR: f64 = 0.1;
 
 /// Sine and cosine of the sum of two angles given by theirs.

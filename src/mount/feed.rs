@@ -1,12 +1,12 @@
-//! Further feeds beside the first: where their beams lie, and what their pairs of terms are called.
+//! Further feeds beside the first: offsets of their beams, and names of their pairs of terms.
 
 use super::geometry::Geometry;
 use super::model::MountModel;
 use super::term::Term;
 use crate::angle::Angle;
 
-/// Where the beam of a further feed lies beside that of the first, seen along the beam with the
-/// first axis's outer end up.
+/// Offset of the beam of a further feed from that of the first, seen along the beam with the first
+/// axis's outer end up.
 ///
 /// To the right it adds to the collimation, up to the angle of the second axis (against its reading
 /// where that counts away from the outer end, as on a polar mount of the south).
@@ -28,7 +28,8 @@ impl FeedOffset {
         ENDS.map(|end| format!("{FEED}{feed}{end}"))
     }
 
-    /// The feed of which that is a term, and which of the two: 0 right, 1 up.
+    /// Returns the feed that a term belongs to, and the part: 0 right, 1 up; `None` for other
+    /// terms.
     pub fn part_of(term: &str) -> Option<(&str, usize)> {
         let rest = term.strip_prefix(FEED)?;
         (ENDS.iter().enumerate()).find_map(|(i, end)| {
@@ -37,7 +38,7 @@ impl FeedOffset {
         })
     }
 
-    /// Its two parts as [`FeedOffset::term_names`] has them.
+    /// Its two parts, in the order of [`FeedOffset::term_names`].
     pub fn parts(&self) -> [Angle; 2] {
         [self.right, self.up]
     }
@@ -52,7 +53,7 @@ impl Geometry {
 }
 
 impl MountModel {
-    /// The same mount as it points with a further feed.
+    /// Returns the model of the same mount with a further feed.
     #[must_use]
     pub fn with_feed(&self, offset: FeedOffset) -> MountModel {
         let mut terms = *self.terms();

@@ -10,25 +10,25 @@ use super::kind::{Kind, LowerAxis, Pole};
 use super::sin_cos::SinCos;
 use crate::angle::{Angle, SkyBasis};
 
-/// How a mount stands: its kind, and the turn that carries its frame to the local one.
+/// Geometry of a mount: its kind, and the rotation from its frame to the local one.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Geometry {
     kind: Kind,
-    /// None for az-el.
+    /// `None` for az-el.
     turn: Option<Turn>,
 }
 
-/// The frame of a mount whose first axis does not simply stand upright.
+/// The frame of a mount whose first axis is not nominally upright.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Turn {
     /// From the mount's frame to the local one.
     q: Matrix3<f64>,
-    /// Which way a and h go when the readings grow: +1 or -1.
+    /// Signs with which a and h follow the readings: +1 or -1.
     pub signs: [f64; 2],
     /// a where the first reading is zero, radians, and its sine and cosine.
     pub zero: f64,
     pub zero_sin_cos: SinCos,
-    /// About which axes of the mount's frame the first axis turns when its two misdirections grow.
+    /// Axes in the mount's frame about which its two misdirections turn the first axis.
     pub lean_axes: [Vector3<f64>; 2],
     /// The zenith in the mount's frame.
     pub up: Vector3<f64>,
@@ -71,9 +71,9 @@ impl Geometry {
         Geometry::turned(Kind::Slant, azimuth, Angle::RIGHT - tilt)
     }
 
-    /// With the first axis's outer end at that azimuth and elevation.
+    /// A mount with the first axis's outer end at that azimuth and elevation.
     fn turned(kind: Kind, azimuth: Angle, elevation: Angle) -> Geometry {
-        // Exact where the mount stands square to the compass.
+        // Exact where the axis points due north, east, south or west.
         let (sin, cos) = quarter_exact(azimuth);
         let (up, along) = quarter_exact(elevation);
         // The shortest rotation: about the horizontal vector 90 degrees left of the axis's
@@ -125,7 +125,7 @@ impl Geometry {
         self.to_local(&Vector3::z())
     }
 
-    /// A vector (east, north, up) in the mount's own frame.
+    /// Transforms a vector (east, north, up) to the mount's own frame.
     pub fn to_mount(&self, v: &Vector3<f64>) -> Vector3<f64> {
         match &self.turn {
             None => *v,
@@ -133,7 +133,7 @@ impl Geometry {
         }
     }
 
-    /// A vector of the mount's own frame as (east, north, up).
+    /// Transforms a vector of the mount's own frame to (east, north, up).
     pub fn to_local(&self, v: &Vector3<f64>) -> Vector3<f64> {
         match &self.turn {
             None => *v,
@@ -191,9 +191,9 @@ impl Turn {
 /// belongs to its elevation axis.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Sag {
-    /// The beam after it.
+    /// The beam after the sag.
     pub beam: Vector3<f64>,
-    /// The change of that by the droop, per radian.
+    /// Derivative of `beam` by the droop, per radian.
     pub by_droop: Vector3<f64>,
     right: Vector3<f64>,
     up_before: Vector3<f64>,
@@ -203,7 +203,7 @@ pub(super) struct Sag {
 }
 
 impl Sag {
-    /// Of a beam where the zenith is `up`.
+    /// Sag of a beam where the zenith is `up`; `droop` in radians.
     pub fn of(beam: &Vector3<f64>, up: &Vector3<f64>, droop: f64) -> Sag {
         let sin = beam.dot(up);
         let side = beam.cross(up);
@@ -233,7 +233,7 @@ impl Sag {
         }
     }
 
-    /// What a small step of the beam becomes.
+    /// Carries a small step of the beam through the sag.
     pub fn carry(&self, step: &Vector3<f64>) -> Vector3<f64> {
         self.right * (self.right.dot(step) * self.across)
             + self.up_after * (self.up_before.dot(step) * self.along)

@@ -1,11 +1,11 @@
-//! Numbers worked on four at a time, in loops that the compiler puts into vector registers.
+//! Numbers processed four at a time, in loops that the compiler vectorises.
 
 use std::ops::{Add, Mul, Neg, Sub};
 
-/// How many.
+/// Number of lanes.
 pub const LANES: usize = 4;
 
-/// So many numbers, each on its own.
+/// [`LANES`] independent numbers.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Lanes(pub [f64; LANES]);
 
@@ -13,19 +13,19 @@ impl Lanes {
     /// Zeros.
     pub const ZERO: Lanes = Lanes([0.0; LANES]);
 
-    /// The same number in each.
+    /// The same number in each lane.
     #[inline(always)]
     pub fn all(x: f64) -> Lanes {
         Lanes([x; LANES])
     }
-    /// `f` of each of so many things.
+    /// Applies `f` to each element of an array.
     #[inline(always)]
     pub fn of<T: Copy>([a, b, c, d]: [T; LANES], f: impl Fn(T) -> f64) -> Lanes {
         // Written out: the compiler keeps these in registers, but not what `map` of an array
         // gathers one by one.
         Lanes([f(a), f(b), f(c), f(d)])
     }
-    /// `f` of each.
+    /// Applies `f` to each lane.
     #[inline(always)]
     pub fn map(self, f: impl Fn(f64) -> f64) -> Lanes {
         Lanes::of(self.0, f)
@@ -35,7 +35,7 @@ impl Lanes {
         let ([a, b, c, d], [e, g, h, i]) = (self.0, other.0);
         Lanes([f(a, e), f(b, g), f(c, h), f(d, i)])
     }
-    /// Whether `f` holds for each.
+    /// Whether `f` holds for every lane.
     #[inline(always)]
     pub fn every(self, f: impl Fn(f64) -> bool) -> bool {
         // Without an early end, so that all are tested at once.
@@ -46,7 +46,7 @@ impl Lanes {
     pub fn sqrt(self) -> Lanes {
         self.map(f64::sqrt)
     }
-    /// One over each.
+    /// Reciprocals.
     #[inline(always)]
     pub fn inverse(self) -> Lanes {
         self.map(|x| 1.0 / x)
@@ -63,10 +63,10 @@ impl Lanes {
     }
 }
 
-/// Up to here the series below are cut off under 1e-17 of their sum.
+/// Up to this angle, radians, truncating the series below costs less than 1e-17 of their sum.
 const SMALL: f64 = 0.125;
 
-/// By their power series.
+/// Sines and cosines by their power series.
 #[inline(always)]
 fn small_sin_cos(x: Lanes) -> (Lanes, Lanes) {
     /// Taylor's series: one over the odd factorials,

@@ -1,4 +1,4 @@
-//! The mount model: from encoder readings to where the beam points, and back.
+//! The mount model: from encoder readings to the direction of the beam, and back.
 
 pub mod batch;
 mod feed;

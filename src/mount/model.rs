@@ -22,25 +22,25 @@ pub struct MountModel {
     fixed: Fixed,
 }
 
-/// What is the same for every reading, worked out once.
+/// Values that are the same for every reading, computed once.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(super) struct Fixed {
-    /// Of the collimation.
+    /// Sine and cosine of the collimation.
     pub collimation: SinCos,
-    /// Of the axis skew.
+    /// Sine and cosine of the axis skew.
     pub skew: SinCos,
     /// Step 6, the tilt, as a rotation vector w = -(tilt north) e + (tilt east) n; of other kinds
     /// of mount the misdirection of the first axis, in the mount's frame.
     pub tilt: RotationVector,
-    /// About which axes the beam turns when its two parts grow.
+    /// Axes about which its two parts turn the beam.
     pub tilt_axes: [Vector3<f64>; 2],
-    /// Whether the azimuth runout, the elevation runout and the warp are there at all.
+    /// Whether the azimuth runout, the elevation runout and the warp are not zero.
     azimuth_runout: bool,
     elevation_runout: bool,
     warp: bool,
 }
 
-/// Where the beam points for one reading, and how that changes.
+/// Direction of the beam for one reading, with its derivatives.
 #[derive(Clone, Debug)]
 pub struct Beam {
     /// Unit vector (east, north, up).
@@ -54,7 +54,7 @@ pub struct Beam {
     pub by_elevation: Vector3<f64>,
 }
 
-/// An axis angle and how it follows its reading.
+/// An axis angle and its derivative by the reading.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct AxisAngle {
     /// The angle, radians.
@@ -63,8 +63,8 @@ pub(super) struct AxisAngle {
     pub by_reading: f64,
 }
 
-/// From which side each axis arrived: +1 with increasing reading, -1 with decreasing, 0 when
-/// not known.
+/// Side from which each axis arrived: +1 with increasing reading, -1 with decreasing, 0 if
+/// unknown.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub struct ApproachSigns {
     /// Of the azimuth axis.
@@ -74,7 +74,7 @@ pub struct ApproachSigns {
 }
 
 impl MountModel {
-    /// The model of a mount that stands so, with these values.
+    /// The model of a mount of this geometry, with these values.
     pub fn new(geometry: Geometry, terms: TermValues) -> MountModel {
         let any = |these: [Term; 2]| these.into_iter().any(|t| terms.inside(t) != 0.0);
         let lean = [Term::TiltNorth, Term::TiltEast].map(|t| terms.inside(t));
@@ -109,7 +109,7 @@ impl MountModel {
         MountModel::new(Geometry::AZ_EL, terms)
     }
 
-    /// A mount without errors that stands so.
+    /// A mount of this geometry without errors.
     pub fn ideal(geometry: Geometry) -> MountModel {
         MountModel::new(geometry, TermValues::ZERO)
     }
@@ -119,7 +119,7 @@ impl MountModel {
         MountModel::new(self.geometry, terms)
     }
 
-    /// How it stands.
+    /// The geometry of the mount.
     pub fn geometry(&self) -> &Geometry {
         &self.geometry
     }
@@ -134,7 +134,7 @@ impl MountModel {
         (self.geometry).to_local(&self.fixed.tilt.rotate(&Vector3::z()))
     }
 
-    /// What is the same for every reading.
+    /// Values that are the same for every reading.
     pub(super) fn fixed(&self) -> &Fixed {
         &self.fixed
     }
@@ -203,7 +203,7 @@ impl MountModel {
         self.term(Term::TrackWarpCos) * cos + self.term(Term::TrackWarpSin) * sin
     }
 
-    /// Where the beam points: the unit vector (east, north, up).
+    /// Direction of the beam as a unit vector (east, north, up).
     pub fn beam_vector(&self, reading: EncoderReading, approach: ApproachSigns) -> Vector3<f64> {
         let azimuth = reading.azimuth.radians();
         let a = self.azimuth_axis(azimuth, approach.azimuth).value;
@@ -231,12 +231,12 @@ impl MountModel {
         self.geometry.to_local(&beam)
     }
 
-    /// Where the beam points for an encoder reading.
+    /// Direction of the beam for an encoder reading.
     pub fn beam(&self, reading: EncoderReading, approach: ApproachSigns) -> Direction<Apparent> {
         Direction::from_east_north_up(&self.beam_vector(reading, approach))
     }
 
-    /// Where the beam points, with the derivatives by every term and by both readings.
+    /// Direction of the beam, with the derivatives by every term and by both readings.
     ///
     /// Every step is a rotation, so whatever turns the beam turns it about an axis: the rate of
     /// the beam is axis x beam, with the axis as the steps after it have turned it.
@@ -376,7 +376,7 @@ impl RotationVector {
         v + across * self.sine + self.vector.cross(&across) * self.versine
     }
 
-    /// The rotation the other way.
+    /// The inverse rotation.
     pub fn back(&self) -> RotationVector {
         RotationVector {
             vector: -self.vector,
@@ -409,14 +409,14 @@ fn cardinal_sine(x: f64) -> f64 {
 }
 
 impl ApproachSigns {
-    /// Neither known.
+    /// Neither side known.
     pub const UNKNOWN: ApproachSigns = ApproachSigns {
         azimuth: 0.0,
         elevation: 0.0,
     };
 }
 
-/// A tolerance on readings, used where the inverse iterates.
+/// Tolerance on readings where the inverse compares equivalent ones and checks a range.
 pub(super) const READING_TOLERANCE: Angle = Angle::from_degrees(1e-11);
 
 #[cfg(test)]

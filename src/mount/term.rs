@@ -49,7 +49,7 @@ pub enum Term {
     ClockOffset,
 }
 
-/// What a term is measured in.
+/// Unit of a term.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum TermUnit {
     /// An angle: radians inside, degrees in files.
@@ -60,7 +60,7 @@ pub enum TermUnit {
     Seconds,
 }
 
-/// Terms that stand or fall together.
+/// Terms that are fitted or left out together.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 #[allow(missing_docs)] // each is named for its terms
 pub enum Group {
@@ -81,7 +81,7 @@ pub enum Group {
 }
 
 impl Term {
-    /// How many there are.
+    /// Number of terms.
     pub const COUNT: usize = 18;
 
     /// All, in the order of the table in docs/files.md.
@@ -106,7 +106,7 @@ impl Term {
         Term::ClockOffset,
     ];
 
-    /// The terms that a solve always asks for.
+    /// The terms that a solve always fits.
     pub const BASIC: [Term; 5] = [
         Term::AzimuthZero,
         Term::ElevationZero,
@@ -115,7 +115,7 @@ impl Term {
         Term::Collimation,
     ];
 
-    /// What it is measured in.
+    /// The unit of the term.
     pub const fn unit(self) -> TermUnit {
         match self {
             Term::AzimuthScale | Term::ElevationScale => TermUnit::Fraction,
@@ -179,7 +179,7 @@ impl TermUnit {
             TermUnit::Seconds => format!("{stem}_s"),
         }
     }
-    /// From a value as files and screens show it (degrees, a fraction, seconds) to the
+    /// Converts a value as shown in files and on screen (degrees, a fraction, seconds) to the
     /// value inside (radians, a fraction, seconds).
     pub fn inward(self, shown: f64) -> f64 {
         match self {
@@ -187,14 +187,14 @@ impl TermUnit {
             TermUnit::Fraction | TermUnit::Seconds => shown,
         }
     }
-    /// From the value inside to the value shown.
+    /// Converts the value inside to the value shown.
     pub fn outward(self, inside: f64) -> f64 {
         match self {
             TermUnit::Angle => Angle::from_radians(inside).degrees(),
             TermUnit::Fraction | TermUnit::Seconds => inside,
         }
     }
-    /// Behind the number on screen.
+    /// Symbol after the number on screen.
     pub const fn symbol(self) -> &'static str {
         match self {
             TermUnit::Angle => "deg",
@@ -205,14 +205,14 @@ impl TermUnit {
 }
 
 /// A value for every term, zero unless set. Values are held in radians, fractions and
-/// seconds ("inside" values); [`TermUnit`] leads to and from what files show.
+/// seconds ("inside" values); [`TermUnit`] converts to and from the values in files.
 #[derive(Clone, Copy, Debug, PartialEq, Default)]
 pub struct TermValues {
     inside: [f64; Term::COUNT],
 }
 
 impl TermValues {
-    /// All zero: encoder readings at their word.
+    /// All zero: the encoder readings are taken as they are.
     pub const ZERO: TermValues = TermValues {
         inside: [0.0; Term::COUNT],
     };
@@ -220,7 +220,7 @@ impl TermValues {
     /// The value of an angle term.
     ///
     /// # Panics
-    /// If the term is no angle: a mistake in the program, not in its input.
+    /// If the term is not an angle: a mistake in the program, not in its input.
     pub fn angle(&self, term: Term) -> Angle {
         assert!(term.unit() == TermUnit::Angle, "{term:?} is not an angle");
         Angle::from_radians(self.inside[term as usize])
@@ -228,17 +228,17 @@ impl TermValues {
     /// Sets the value of an angle term.
     ///
     /// # Panics
-    /// If the term is no angle: a mistake in the program, not in its input.
+    /// If the term is not an angle: a mistake in the program, not in its input.
     pub fn set_angle(&mut self, term: Term, value: Angle) {
         assert!(term.unit() == TermUnit::Angle, "{term:?} is not an angle");
         self.inside[term as usize] = value.radians();
     }
-    /// The value inside, for whoever fits: radians, fraction or seconds. Everybody else asks for
+    /// The value inside, for fitting: radians, fraction or seconds. Other code uses
     /// [`TermValues::angle`] or [`TermValues::shown`].
     pub(crate) fn inside(&self, term: Term) -> f64 {
         self.inside[term as usize]
     }
-    /// Sets the value inside, for whoever fits: radians, fraction or seconds.
+    /// Sets the value inside, for fitting: radians, fraction or seconds.
     pub(crate) fn set_inside(&mut self, term: Term, value: f64) {
         self.inside[term as usize] = value;
     }

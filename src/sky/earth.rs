@@ -1,4 +1,4 @@
-//! Where the observer stands on the turning Earth, and how the stars are seen from there.
+//! The observer on the rotating Earth, and the directions of celestial bodies from there.
 
 use nalgebra::{Matrix3, Vector3};
 
@@ -89,8 +89,8 @@ pub(super) struct Observer {
 }
 
 impl Observer {
-    /// At `place` at `time`, with UT1 minus UTC in seconds; none outside the years 1900 to
-    /// 2100, where the ephemeris of the Earth holds.
+    /// The observer at `place` at `time`, with UT1 minus UTC in seconds; `None` outside the
+    /// years 1900 to 2100, where the ephemeris of the Earth holds.
     pub fn at(place: &EarthPlace, time: Utc, ut1_minus_utc_s: f64) -> Option<Observer> {
         let year = time.calendar().0;
         if !(1900..2100).contains(&year) {

@@ -32,7 +32,7 @@ pub enum LeapSeconds {
 }
 
 impl LeapSeconds {
-    /// What the table can say about `time`.
+    /// Whether the table covers `time`.
     pub fn at(time: Utc) -> LeapSeconds {
         match time.calendar().0 {
             ..FIRST_LEAP_SECOND_YEAR => LeapSeconds::BeforeTable,
@@ -50,7 +50,7 @@ pub(super) fn tai_minus_utc_s(time: Utc) -> f64 {
     sofars::ts::dat(year, month.into(), day.into(), fraction).unwrap_or(0.0)
 }
 
-/// Terrestrial Time. TDB is within 2 ms of it and is not told apart here: the Sun moves
+/// Terrestrial Time. TDB is within 2 ms of it and is not distinguished here: the Sun moves
 /// 0.0001 arcsec in that time, the Moon 0.001.
 pub(super) fn tt(time: Utc) -> JulianDate {
     let seconds = time.seconds_of_day() + tai_minus_utc_s(time) + TT_MINUS_TAI_S;

@@ -13,7 +13,7 @@ use crate::time::Utc;
 
 /// Nodes before an interval that interpolation by six points needs.
 const BEFORE: usize = 2;
-/// And behind its beginning.
+/// Nodes after the beginning of an interval that it needs.
 const AFTER: usize = 3;
 
 /// Directions of one emitter within a span of time, at some 0.2 microseconds each.
@@ -58,7 +58,7 @@ impl<'a> Track<'a> {
         }
     }
 
-    /// Where the emitter is without air.
+    /// Direction of the emitter without refraction.
     ///
     /// # Errors
     /// As [`Sky::geometric_of`].
@@ -69,7 +69,7 @@ impl<'a> Track<'a> {
         }
     }
 
-    /// Where the beam must point.
+    /// Direction in which the beam must point.
     ///
     /// # Errors
     /// As [`Sky::apparent_of`].
@@ -88,7 +88,7 @@ impl<'a> Track<'a> {
         self.sky.rate_by(self.id, time, |time| self.apparent(time))
     }
 
-    /// The vector to a moving emitter; none where it must be worked out rigorously.
+    /// The vector to a moving emitter; `None` where it must be computed rigorously.
     fn interpolated(&self, time: Utc) -> Option<Vector3<f64>> {
         if self.sky.known(self.id).motion.is_inside_the_air() {
             return None;
@@ -113,7 +113,7 @@ impl<'a> Track<'a> {
         Some(sum)
     }
 
-    /// The nodes of a block; none when no smooth curve goes through them.
+    /// The nodes of a block; `None` if no smooth curve goes through them.
     fn nodes(&self, block: usize) -> Option<Nodes> {
         let time = |i: usize| {
             let steps = (block * INTERVALS_WORKED_OUT_TOGETHER + i) as f64 - BEFORE as f64;
