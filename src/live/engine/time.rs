@@ -51,7 +51,7 @@ impl Relay {
             self.stop(reasons::POSITIONS_MISSING);
             self.tell(
                 Loudness::Warning,
-                "stopped: the mount has not told its position for 3 s".to_owned(),
+                "stopped: the mount has not reported its position for 3 s".to_owned(),
             );
         }
         self.run_out();

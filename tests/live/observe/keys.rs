@@ -3,7 +3,6 @@
 #![cfg(any(target_os = "linux", target_vendor = "apple"))]
 
 use std::io::{Read, Write};
-use std::path::Path;
 use std::process::{Command, Stdio};
 use std::sync::mpsc::{Receiver, channel};
 use std::time::{Duration, Instant};
@@ -31,13 +30,7 @@ fn sees(screen: &Receiver<Vec<u8>>, seen: &mut String, words: &str) {
 
 #[test]
 fn at_a_terminal_words_begin_any_key_stops_c_goes_on_q_ends_and_the_cut_is_drawn() {
-    let folder = tempfile::tempdir().unwrap();
-    let rig = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/rig");
-    std::fs::copy(
-        rig.join("station-plain.toml"),
-        folder.path().join("station.toml"),
-    )
-    .unwrap();
+    let folder = super::verb::folder();
     let truth = "[terms]\nazimuth-zero = 0.4\n[session]\nfrom = \"2026-09-12T06:00:00Z\"\nto = \
                  \"2026-09-12T16:00:00Z\"\npeaks = 20\n[scans]\nsignal_to_noise = 300.0\n[practice]\n\
                  speed_deg_s = 20.0\nbraking_deg_s2 = 20.0\n";

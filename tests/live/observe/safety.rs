@@ -7,12 +7,17 @@ use super::rig::{Owner, Rig, deg, nearest_to_sun, spells_near_sun, station, trut
 const TERMS: &str = "azimuth-zero = 1.4\nelevation-zero = -0.8";
 
 fn rig() -> Rig {
+    rig_with_guess("station-plain.toml", 2.0)
+}
+
+/// At a station, with the zeros known to so many degrees.
+fn rig_with_guess(file: &str, zeros_deg: f64) -> Rig {
     let mut rig = Rig::new(
-        station("station-plain.toml"),
+        station(file),
         truth(TERMS, "[scans]\nsignal_to_noise = 300.0\n"),
     );
     rig.settings.prior = Knowledge::guess(
-        deg(2.0),
+        deg(zeros_deg),
         rig.station.dish.beamwidth,
         rig.station.mount.geometry,
     );
@@ -137,16 +142,7 @@ fn the_sun_is_kept_clear_of() {
 
 #[test]
 fn the_sun_as_the_emitter_is_cut_in_twenty_seconds_with_pauses_of_sixty() {
-    let mut rig = Rig::new(
-        station("station-sun.toml"),
-        truth(TERMS, "[scans]\nsignal_to_noise = 300.0\n"),
-    );
-    rig.settings.prior = Knowledge::guess(
-        deg(1.0),
-        rig.station.dish.beamwidth,
-        rig.station.mount.geometry,
-    );
-    rig.settings.uncalibrated = false;
+    let mut rig = rig_with_guess("station-sun.toml", 1.0);
     rig.settings.for_s = 1800.0;
     let (owner, _, dish) = rig.run();
     assert!(!owner.looked.is_empty(), "{:?}", owner.told);

@@ -6,7 +6,8 @@ use crate::command::plumbeam;
 
 use crate::dish::pretended_dish;
 
-fn folder() -> tempfile::TempDir {
+/// A folder with a station of six marks.
+pub fn folder() -> tempfile::TempDir {
     let folder = tempfile::tempdir().unwrap();
     let rig = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/data/rig");
     std::fs::copy(

@@ -57,7 +57,7 @@ fn a_mount_that_moves_and_tells_no_position_is_stopped() {
         rig.mount.faults = vec![fault];
         rig.run(3.6);
         assert!(!rig.mount.stops.is_empty(), "{fault:?}");
-        assert!(rig.was_told(Loudness::Warning, "has not told its position"));
+        assert!(rig.was_told(Loudness::Warning, "has not reported its position"));
         rig.run(10.0);
         assert!(rig.mount.stands());
         // It went on to what it was told before, and no farther.
